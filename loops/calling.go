@@ -1,0 +1,86 @@
+package loops
+
+// calling keeps apart whether somebody wants light (asked) and whether the gear is fed (lit). Each state changes with the
+// second sample that says so: one alone may be nonsense.
+type calling struct {
+	asked, askedKnown bool
+	askedFirm         bool // by an order, not only by the site's hours
+	lit, litKnown     bool
+	litSeen           bool // lit is known from contact, power or feedback, not only taken from asked
+	changing          bool // the newest sample says something else than the state
+	pending           bool // so did the one before
+
+	order, contact, open bool // the states of the newest sample
+
+	litSeconds  float64 // since the gear was fed
+	callSeconds float64 // since asked or lit
+	darkCommand float64 // the command when the feedback was last above the floor of a lit pair
+	working     bool    // the controller has moved its command up since then: it thinks that the zone is lit
+}
+
+const (
+	// litLevel is the least that a sound pair shows while its gear is fed, in percent of level.
+	// Source: C137.1 gear goes to standby below about 0.5 V (secondary).
+	litLevel = 5.0
+
+	// litShare is the share of full power above which gear is fed.
+	// Source: stand-by of controls leaves a few per cent (common practice, no source).
+	litShare = 0.04
+)
+
+// call works out asked and lit from the newest sample.
+func (m *memory) call() {
+	asked, askedKnown, firm := false, true, true
+	switch {
+	case m.has.Has(Order):
+		asked = m.order
+	case m.has.Has(Hours):
+		asked, firm = m.open, false
+	default:
+		askedKnown = false
+	}
+	lit, litKnown, seen := false, true, true
+	full := m.fullPower()
+	switch {
+	case m.has.Has(Contact):
+		lit = m.contact
+	case m.has.Has(Power) && full > 0:
+		lit = m.power > litShare*full
+	case m.has.Has(Feedback) && m.feedback > litLevel:
+		lit = true
+	case askedKnown:
+		lit, seen = asked, false
+	default:
+		litKnown, seen = false, false
+	}
+	first := !m.litKnown && !m.askedKnown
+	m.changing = !first && (litKnown && m.litKnown && lit != m.lit || askedKnown && m.askedKnown && asked != m.asked)
+	if m.changing && !m.pending {
+		m.pending = true
+		return
+	}
+	m.pending = false
+	m.changing = false
+	if !m.lit && lit || first {
+		m.litSeconds = 0
+		m.working = false
+	}
+	called := m.asked || m.lit
+	m.asked, m.askedKnown, m.askedFirm = asked, askedKnown, firm
+	m.lit, m.litKnown, m.litSeen = lit, litKnown, seen
+	if lit {
+		m.litSeconds += m.dt
+	}
+	if called && (m.asked || m.lit) {
+		m.callSeconds += m.dt
+	} else {
+		m.callSeconds = 0
+	}
+	if m.feedback > litLevel || !m.asked && !m.lit {
+		m.darkCommand, m.working = m.command, false
+	} else if m.command > m.darkCommand+10 && m.setpoint > m.feedback {
+		m.working = true
+	} else if m.command < m.darkCommand {
+		m.darkCommand = m.command
+	}
+}

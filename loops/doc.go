@@ -1,0 +1,2 @@
+// Package loops judges dimmed zones from their samples.
+package loops

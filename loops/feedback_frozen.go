@@ -1,0 +1,15 @@
+package loops
+
+// The feedback repeats its last value to the bit: a converter, a gateway or a program holds it. The light goes with the
+// command, not with the feedback.
+
+func weighFeedbackFrozen(m *memory) weight {
+	w := weight{motion: m.views.windUp, level: m.views.lightCommand}
+	if !m.still.repeated {
+		w.motion += worst
+	}
+	if m.clipped() || m.loopSamples > 0 {
+		w.level -= 4 // signals stand still at the ends of their range
+	}
+	return w
+}

@@ -1,0 +1,42 @@
+package loops
+
+// The feedback's current loop is in failure: at or below 3.6 mA it is open or its transmitter is dead, at or above 21 mA it
+// is shorted or its transmitter has failed. A pair at 11..15 V drives a transmitter without limit above 21 mA as well, and
+// exchanged conductors drive it below 3.6 mA. The light goes with the command, not with the feedback.
+// Source: NAMUR NE 43 (secondary): failure at or below 3.6 and at or above 21.0 mA for 4 s at least.
+
+const (
+	loopLowMilliamps  = 3.6
+	loopHighMilliamps = 21.0
+
+	// Between these and the failure limits a reading is uncertain. Source: NAMUR NE 43 (secondary).
+	loopValidLow  = 3.8
+	loopValidHigh = 20.5
+)
+
+func (m *memory) loopFailsLow() bool {
+	return m.has.Has(FeedbackLoop) && m.milliamps <= loopLowMilliamps+1e-9
+}
+
+func (m *memory) loopFailsHigh() bool {
+	return m.has.Has(FeedbackLoop) && m.milliamps >= loopHighMilliamps-1e-9
+}
+
+func weighFeedbackLoopLow(m *memory) weight {
+	w := weight{motion: m.views.windUp, level: m.views.lightCommand}
+	if !m.loopFailsLow() {
+		w.motion += worst
+	}
+	return w
+}
+
+func weighFeedbackLoopHigh(m *memory) weight {
+	w := weight{motion: m.views.windUp, level: m.views.lightCommand}
+	if !m.loopFailsHigh() {
+		w.motion += worst
+	}
+	if m.loopByLight() {
+		w.level -= 4 // it came with the light: the gear drives it
+	}
+	return w
+}

@@ -1,0 +1,50 @@
+package loops
+
+import "math"
+
+// Healthy: the pair does what the command says, within what is known of this zone; power goes with the pair; and setpoint
+// and feedback meet within the settle time. What a healthy zone may do besides is someone at the command: a hand test takes
+// minutes.
+
+func weighHealthy(m *memory) weight {
+	w := weight{motion: m.views.follows + m.views.alive, level: m.views.lightPair}
+	if m.dark() {
+		doubt := m.darkDoubt()
+		w.motion = math.Max(w.motion, -doubt)
+		w.level = math.Max(w.level, -doubt)
+	}
+	return w
+}
+
+// dark says whether light is asked for and none is seen: neither contact, power nor feedback shows any.
+func (m *memory) dark() bool { return m.asked && !(m.lit && m.litSeen) && m.feedback < litLevel }
+
+// darkDoubt is how unlikely it is that a zone without any sign of light is simply switched off, where asked is only known
+// from the site's hours. 0: no doubt at all that it may be.
+func (m *memory) darkDoubt() float64 {
+	switch {
+	case m.askedFirm:
+		return -worst
+	case m.working:
+		return 6 // its controller works on the error: it thinks that the zone is lit
+	case m.othersLit >= 0.5:
+		return 2
+	}
+	return 0
+}
+
+// handSeconds is the scale of the time for which a healthy zone is held off its setpoint by hand or by a slow controller
+// beyond its settle time: the chance that it lasts t is exp(-(t/handSeconds)²).
+// Chosen: someone who tries a zone by hand is done within a quarter of an hour (1 in 60000 is not); a finding on the error
+// alone then comes after some 20 minutes. At half, hand tests would be reported; at double, it comes after 45.
+const handSeconds = 270.0
+
+// overdue is what the newest sample adds to the evidence against a zone that should have met its setpoint.
+func (m *memory) overdue() float64 {
+	late := m.errorSeconds - m.set.SettleSeconds
+	if late <= 0 {
+		return 0
+	}
+	before := math.Max(0, late-m.dt)
+	return (late*late - before*before) / (handSeconds * handSeconds)
+}

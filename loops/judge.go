@@ -1,0 +1,247 @@
+package loops
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strconv"
+)
+
+// Settings are what the configuration says of a site.
+type Settings struct {
+	Devices []string // names
+	Zones   []ZoneSettings
+}
+
+// ZoneSettings are what the configuration says of one zone.
+type ZoneSettings struct {
+	Name   string
+	Device int      // index in Settings.Devices of the zone's own device
+	Has    Channels // the points that the zone has; Hours where the site's hours are known
+	Duty   bool     // the command is a pulse width, not a voltage
+
+	// CycleSeconds is the time from one sample to the next.
+	CycleSeconds float64
+
+	Tolerance     float64 // percent of level by which setpoint and feedback may differ
+	SettleSeconds float64 // after a step, how long an error is not counted
+	FalseFindings float64 // per zone and year
+
+	RatedPower   float64 // watts, 0 where not known
+	Ballasts     int     // 0 where not known
+	TapGear      bool    // the feedback is measured at the gear
+	OutOfService bool
+}
+
+// Judge judges the zones and devices of one site. It is not for concurrent use.
+type Judge struct {
+	set     Settings
+	zones   []zone
+	devices []device
+	open    []Finding // those that stand, oldest first
+	changes []Finding
+	seq     int
+}
+
+// New makes a judge that has seen nothing.
+func New(set Settings) *Judge {
+	j := &Judge{set: set, zones: make([]zone, len(set.Zones)), devices: make([]device, len(set.Devices))}
+	for i := range j.zones {
+		j.zones[i] = newZone(&j.set.Zones[i])
+	}
+	return j
+}
+
+// Observe weighs one sample of a zone, and allocates only where a finding is raised or ended. Samples of a zone come in
+// the order of time; one that is older than the last is taken as the first after a gap.
+func (j *Judge) Observe(zone int, s *Sample) {
+	z := &j.zones[zone]
+	z.observe(s)
+	j.decide(zone)
+}
+
+// decide raises, renames or ends the finding of a zone as its evidence asks.
+func (j *Judge) decide(at int) {
+	z := &j.zones[at]
+	best, top := z.best()
+	if z.open < 0 {
+		if best >= 0 && z.sums.total[best]+explanations[best].prior >= z.h && z.ripe(best) {
+			j.raise(at, best, "")
+		}
+		return
+	}
+	f := &j.open[z.open]
+	named := explanationOf(f.ID)
+	if z.sums.total[named] <= 0 {
+		j.end(at, false)
+		return
+	}
+	if best >= 0 && best != named && top-z.score(named) > revisionNats && z.supported(best) {
+		cause := f.Cause
+		j.end(at, true)
+		j.raise(at, best, cause)
+	}
+}
+
+// supported says whether an explanation has the evidence for a finding, and the newest sample goes on speaking for it: a
+// zone that recovers is not renamed on the way.
+func (z *zone) supported(i int) bool {
+	return z.sums.total[i]+explanations[i].prior >= z.h && z.sums.now[i].full() > z.sums.sound.full()+1
+}
+
+// ripe says whether it is time to name a finding: its explanation stands out from the others, or has had its time to.
+// Chosen: two and a half minutes or four samples; by then the command has wound up and the light has settled.
+func (z *zone) ripe(best int) bool {
+	const clear, waitSeconds = 3.0, 150.0
+	age := float64(z.memory.at-z.sums.since[best]) / 1e9
+	if age >= max(waitSeconds, 4*z.memory.set.CycleSeconds) {
+		return true
+	}
+	for i := range explanations {
+		if i != best && z.can[i] && z.score(best)-z.score(i) < clear {
+			return false
+		}
+	}
+	return true
+}
+
+func explanationOf(id ID) int {
+	for i := range explanations {
+		if explanations[i].id == id {
+			return i
+		}
+	}
+	return -1
+}
+
+// raise makes a finding of an explanation of a zone.
+func (j *Judge) raise(at, best int, cause string) {
+	z := &j.zones[at]
+	if cause == "" {
+		z.count++
+		cause = z.memory.set.Name + "/" + strconv.Itoa(z.count)
+	}
+	j.seq++
+	f := Finding{
+		Seq: j.seq, ID: explanations[best].id, Cause: cause, Zones: []int{at}, Device: -1,
+		Onset: z.sums.since[best], Raised: z.memory.at,
+	}
+	f.Confidence, f.Also = z.shares(best)
+	describe(&f, &z.memory)
+	z.open = len(j.open)
+	j.open = append(j.open, f)
+	j.changes = append(j.changes, f)
+}
+
+// end takes a finding of a zone off those that stand.
+func (j *Judge) end(at int, revised bool) {
+	z := &j.zones[at]
+	f := j.open[z.open]
+	f.Cleared, f.Revised = z.memory.at, revised
+	j.changes = append(j.changes, f)
+	j.remove(z.open)
+	if !revised {
+		for i := range z.sums.total {
+			z.sums.total[i] = 0
+		}
+	}
+	z.open = -1
+}
+
+// remove drops a finding from those that stand.
+func (j *Judge) remove(at int) {
+	j.open = slices.Delete(j.open, at, at+1)
+	for i := range j.zones {
+		if j.zones[i].open > at {
+			j.zones[i].open--
+		}
+	}
+	for i := range j.devices {
+		if j.devices[i].open > at {
+			j.devices[i].open--
+		}
+	}
+}
+
+// shares gives how sure the named explanation is, and those that it can not be told from.
+func (z *zone) shares(named int) (float64, []Alternative) {
+	const within = 5.0 // nats: an explanation farther behind is not mentioned (a share of less than 0.7 %)
+	top := z.score(named)
+	var sum float64
+	var also []Alternative
+	for i := range explanations {
+		if !z.can[i] {
+			continue
+		}
+		s := math.Exp(z.score(i) - top)
+		sum += s
+		if i != named && s > math.Exp(-within) {
+			also = append(also, Alternative{ID: explanations[i].id, Confidence: s})
+		}
+	}
+	for i := range also {
+		also[i].Confidence /= sum
+	}
+	slices.SortStableFunc(also, func(a, b Alternative) int { return cmp.Compare(b.Confidence, a.Confidence) })
+	return 1 / sum, also
+}
+
+// EndRound tells the judge that all zones polled at a time have been observed: what needs more than one zone is worked
+// out here.
+func (j *Judge) EndRound(at int64) {
+	lit, known := 0, 0
+	for i := range j.zones {
+		m := &j.zones[i].memory
+		if m.seen && m.litKnown {
+			known++
+			if m.lit && m.litSeen {
+				lit++
+			}
+		}
+	}
+	for i := range j.zones {
+		m := &j.zones[i].memory
+		l, k := lit, known
+		if m.seen && m.litKnown {
+			k--
+			if m.lit && m.litSeen {
+				l--
+			}
+		}
+		m.othersLit = 0
+		if k > 0 {
+			m.othersLit = float64(l) / float64(k)
+		}
+	}
+}
+
+// Changes calls f with every finding that was raised, renamed or ended since the last call, in that order; a finding
+// comes again, with the same Seq, when it ends.
+func (j *Judge) Changes(f func(Finding)) {
+	for _, c := range j.changes {
+		f(c)
+	}
+	j.changes = j.changes[:0]
+}
+
+// Active calls f with the findings that stand, oldest first.
+func (j *Judge) Active(f func(Finding)) {
+	for _, c := range j.open {
+		f(c)
+	}
+}
+
+// State tells how a zone stands.
+func (j *Judge) State(at int) ZoneState {
+	z := &j.zones[at]
+	m := &z.memory
+	s := ZoneState{
+		Asked: m.asked, AskedKnown: m.askedKnown, Lit: m.lit, LitKnown: m.litKnown,
+		Judged: z.judged, Reason: z.reason,
+		JudgedSeconds: z.judgedSeconds, CalledSeconds: z.calledSeconds, Tested: z.tested,
+	}
+	for id := None + 1; id < IDs; id++ {
+		s.Supported[id], _ = Support(id, m.set.Has)
+	}
+	return s
+}

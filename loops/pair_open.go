@@ -1,0 +1,21 @@
+package loops
+
+import "math"
+
+// Nothing reaches the interface: a conductor is broken or the connector is off. The gear pulls its own side up and gives
+// full light, while the interface, which sources nothing, sees 0 V, or up to 1.7 V of stray voltage where only the gray
+// conductor is open. The command winds up. Only light or power tells it from a short.
+
+func weighPairOpen(m *memory) weight {
+	level := m.restLevel()
+	low, least := shortLow, 2.5
+	if m.watts > 0.8 {
+		low, least = -130, -math.MaxFloat64 // exchanged on an interface without a reverse diode: minus the open-circuit voltage
+	}
+	f := within(level, low, shortHigh, shortEdge)
+	if stray := within(level, shortHigh, 17, 1) - 3; stray > f {
+		f = stray
+	}
+	f += m.swappedFor()
+	return weight{motion: m.swapped(least) + m.views.windUp, level: f + m.views.lightFull}
+}

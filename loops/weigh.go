@@ -1,0 +1,238 @@
+package loops
+
+import "math"
+
+// explanation is one row of the weighing: what a finding expects of the samples.
+type explanation struct {
+	id ID
+
+	// prior is what the explanation owes before it is believed, in nats: for a level that it leaves open, and for being
+	// rare. Chosen: 3 for a free level (a thirtieth of the range each), 1..3 for what is seldom met.
+	prior float64
+
+	weigh func(*memory) weight
+
+	traits trait
+}
+
+// trait is what an explanation is like.
+type trait uint8
+
+const (
+	// rests: it stands and falls with a feedback that does not move.
+	rests trait = 1 << iota
+
+	// errs: it accounts for an error that lasts although the pair obeys the command.
+	errs
+
+	// mentioned: it competes and is mentioned beside others, but no finding is made of it alone.
+	mentioned
+)
+
+// explanations compete for what a lit (or asked) zone shows. Their order does not matter.
+var explanations = [...]explanation{
+	{PairShort, 0, weighPairShort, 0},
+	{PairOpen, -0.5, weighPairOpen, 0},
+	{CircuitOff, -0.7, weighCircuitOff, 0},
+	{StuckDim, -0.5, weighStuckDim, rests},
+	{StuckMid, -2, weighStuckMid, rests},
+	{NotDimming, -0.5, weighNotDimming, rests},
+	{FeedbackFrozen, -1, weighFeedbackFrozen, errs},
+	{FeedbackLoopLow, 0, weighFeedbackLoopLow, 0},
+	{FeedbackLoopHigh, 0, weighFeedbackLoopHigh, 0},
+	{CommandHeld, -0.5, weighCommandHeld, errs},
+	{CeilingLow, -2.5, weighCeilingLow, 0},
+	{FloorHigh, -2.5, weighFloorHigh, 0},
+	{FeedbackDrift, -3, weighFeedbackDrift, mentioned},
+	{ReversedAction, -1, weighReversedAction, errs},
+	{Sluggish, -4, weighSluggish, errs | mentioned},
+	{TrackingError, -3, weighTrackingError, errs},
+}
+
+const (
+	// correlationSeconds is the time for which samples of a zone say the same again: evidence is counted per correlation
+	// time, however often it is polled.
+	// Chosen: clouds, controllers and switching move within half a minute to some minutes. At half, a hard fault needs 75 s
+	// at 15 s sampling instead of 150; at double, 5 minutes.
+	correlationSeconds = 30.0
+
+	// mostNats is the most that one correlation time can say for or against. Samples a minute and more apart may say
+	// somewhat more, since readings are then independent of each other.
+	mostNats     = 5.0
+	mostNatsSlow = 7.0
+
+	// loopNats is the same for a current loop in certain failure: the signal that its transmitter was made to give.
+	loopNats = 12.0
+
+	// topNats bounds the sum of evidence, and with it the time that proof of repair takes.
+	topNats = 60.0
+
+	// fadeNats is what every explanation loses each correlation time: what is no better than healthy fades away.
+	// Chosen: a hundredth of what clear evidence brings; at double, evidence seen in the morning is forgotten by night.
+	fadeNats = 0.05
+
+	// revisionNats is by how much another explanation must beat the one that was named to take its place.
+	revisionNats = 6.0
+)
+
+// sums are the evidence of one zone.
+type sums struct {
+	total [len(explanations)]float64 // each against healthy, never below 0
+	since [len(explanations)]int64   // when total last left 0
+	now   [len(explanations)]weight
+	sound weight // of healthy
+	any   bool   // some total is not 0
+
+	askedAt int64 // when the explanations were last asked
+}
+
+// threshold is the evidence that raises a finding: so many nats that all explanations together, tried anew each correlation
+// time, are expected to pass it falsely no more often than the stated number of times a year.
+// Source: the one-sided CUSUM's mean time between false alarms grows as exp(threshold) (Lorden 1971); the bound
+// exp(threshold) samples holds for any log-likelihood ratio.
+func threshold(falseFindings float64) float64 {
+	const perYear = 365.25 * 86400 / correlationSeconds
+	if falseFindings <= 0 {
+		falseFindings = 0.001
+	}
+	return math.Log(float64(len(explanations)) * perYear / falseFindings)
+}
+
+// add weighs the newest sample and adds it to the sums; false where the explanations did not have to be asked.
+func (z *zone) add() bool {
+	m, s := &z.memory, &z.sums
+	m.view()
+	s.sound = weighHealthy(m)
+	if z.plain() {
+		return false
+	}
+	best := math.Inf(-1)
+	for i := range explanations {
+		if !z.can[i] {
+			continue
+		}
+		w := explanations[i].weigh(m)
+		s.now[i] = w
+		best = math.Max(best, w.full())
+	}
+	share, most := m.share()
+	over := m.overdue()
+	gain := bound(best-s.sound.full(), most) * share
+	z.unrest(2 * most * share)
+	for i := range explanations {
+		if !z.can[i] {
+			continue
+		}
+		w, late := s.now[i], 0.0
+		if explanations[i].traits&errs != 0 || math.Abs(m.residual) > 2*m.spread || m.loopSamples > 0 {
+			late = over
+		}
+		if m.moving() {
+			z.step(i, gain+late-fadeNats*share)
+			continue
+		}
+		step := gain + late - (math.Min(best-w.full(), 2*most)+fadeNats)*share
+		z.step(i, step)
+	}
+	z.trim()
+	return true
+}
+
+// plain says that the newest sample is that of a healthy zone with no evidence against it, and that the explanations were
+// asked within the last minute: then they need not be asked again.
+func (z *zone) plain() bool {
+	const enough = -0.1 // nats: no explanation could gain more
+	if z.sums.any || z.sums.sound.full() < enough || z.memory.overdue() > 0 || z.memory.movingSamples > 0 {
+		z.sums.askedAt = z.memory.at
+		return false
+	}
+	if z.memory.at-z.sums.askedAt >= 60e9 {
+		z.sums.askedAt = z.memory.at
+		return false
+	}
+	return true
+}
+
+// unrest takes from explanations that stand and fall with a place what they had gathered at the old one: it moved. Left is
+// what they may keep.
+func (z *zone) unrest(left float64) {
+	m := &z.memory
+	for i, e := range explanations {
+		if e.traits&rests != 0 && m.rest.broke || e.id == CeilingLow && m.ceiling.moved || e.id == FloorHigh && m.floor.moved {
+			z.sums.total[i] = math.Min(z.sums.total[i], left)
+		}
+	}
+}
+
+// full is the weight that goes into the sums: motion, and of the level only what is beyond doubt.
+func (w weight) full() float64 { return w.motion + min(0, w.level+4) }
+
+func bound(x, most float64) float64 { return math.Max(-most, math.Min(most, x)) }
+
+// share is the part of a correlation time that the newest sample stands for, and the most nats that it may say.
+func (m *memory) share() (share, most float64) {
+	if m.loopFailed() {
+		return 1, loopNats
+	}
+	if m.dt >= correlationSeconds {
+		x := math.Min(1, (m.dt-correlationSeconds)/correlationSeconds)
+		return 1, mostNats + (mostNatsSlow-mostNats)*x
+	}
+	return m.dt / correlationSeconds, mostNats
+}
+
+// step adds to one sum.
+func (z *zone) step(i int, nats float64) {
+	s := &z.sums
+	before := s.total[i]
+	after := max(0, before+nats)
+	if before == 0 && after > 0 {
+		s.since[i] = z.memory.at - int64(z.memory.dt*1e9)
+	}
+	s.total[i] = after
+}
+
+// trim takes from all sums what the largest has too much.
+func (z *zone) trim() {
+	top := 0.0
+	for _, t := range z.sums.total {
+		top = max(top, t)
+	}
+	z.sums.any = top > 0
+	if top <= topNats {
+		return
+	}
+	for i := range z.sums.total {
+		z.sums.total[i] = max(0, z.sums.total[i]-(top-topNats))
+	}
+}
+
+// score is what an explanation can be named for: its evidence, the level where things rest now, and what it owes.
+func (z *zone) score(i int) float64 {
+	if z.sums.total[i] <= 0 {
+		return math.Inf(-1)
+	}
+	return z.sums.total[i] + z.sums.now[i].level + explanations[i].prior
+}
+
+// best gives the explanation with the highest score of those that findings are made of, -1 where none has any evidence or
+// one that is only mentioned stands far above it.
+func (z *zone) best() (int, float64) {
+	const far = 3.0
+	at, top, mention := -1, math.Inf(-1), math.Inf(-1)
+	for i, e := range explanations {
+		if !z.can[i] {
+			continue
+		}
+		s := z.score(i)
+		if e.traits&mentioned != 0 {
+			mention = math.Max(mention, s)
+		} else if s > top {
+			at, top = i, s
+		}
+	}
+	if mention > top+far {
+		return -1, math.Inf(-1)
+	}
+	return at, top
+}

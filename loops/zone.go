@@ -1,0 +1,179 @@
+package loops
+
+import "math"
+
+// zone is one zone under judgement.
+type zone struct {
+	memory memory
+	sums   sums
+	can    [len(explanations)]bool // those that the zone's points support
+	h      float64                 // the evidence that raises
+
+	open  int // index in Judge.open of the finding that stands, -1 for none
+	count int // incidents so far: they number the causes
+
+	judged        bool
+	reason        string
+	judgedSeconds float64
+	calledSeconds float64
+	tested        [IDs]int64
+}
+
+func newZone(set *ZoneSettings) zone {
+	z := zone{h: threshold(set.FalseFindings), open: -1, reason: "no sample yet"}
+	z.memory.set = set
+	for i, e := range explanations {
+		z.can[i], _ = Support(e.id, set.Has)
+	}
+	return z
+}
+
+const (
+	// lightUpSeconds is how long after switching on the pair is left alone: gear starts, and draws its power, within a minute.
+	// Source: lamp preheat and start of fluorescent gear (common practice, no source).
+	lightUpSeconds = 60.0
+
+	// calmNats is the evidence below which a zone is taken as healthy and learned from.
+	calmNats = 4.0
+)
+
+// observe takes a sample and weighs it.
+func (z *zone) observe(s *Sample) {
+	m := &z.memory
+	m.take(s)
+	z.judged = false
+	if z.reason = z.unfit(s); z.reason != "" {
+		return
+	}
+	m.call()
+	m.loop()
+	called := m.lit || m.asked
+	if called {
+		z.calledSeconds += m.dt
+	}
+	if !m.litKnown && !m.askedKnown {
+		z.reason = "not known whether light is asked for or on: give a lit point, power, or the site's hours"
+	}
+	if !m.complete() {
+		if z.reason == "" {
+			z.reason = "a reading is missing"
+		}
+		z.weighLoop()
+		return
+	}
+	m.trace()
+	m.wattsShare()
+	switch {
+	case !called:
+		z.weighLoop()
+		if z.open < 0 {
+			m.learnDark()
+		}
+		if z.reason == "" {
+			z.reason = "switched off: says nothing"
+		}
+		return
+	case m.changing || m.callSeconds < math.Min(lightUpSeconds, m.set.SettleSeconds):
+		z.judged = z.reason == ""
+		z.count1()
+		return
+	}
+	z.judged = z.reason == ""
+	z.count1()
+	if m.gap || !z.judged {
+		return
+	}
+	if z.add() {
+		z.put()
+	}
+	m.learnFull()
+	if z.calm() {
+		m.learn()
+	}
+}
+
+// count1 counts the time that was judged.
+func (z *zone) count1() {
+	if z.judged {
+		z.judgedSeconds += z.memory.dt
+	}
+}
+
+// unfit says why a sample can not be used at all, "" where it can.
+func (z *zone) unfit(s *Sample) string {
+	switch {
+	case z.memory.set.OutOfService:
+		return "out of service"
+	case s.Suspended:
+		return "a point is out of service or overridden"
+	}
+	return ""
+}
+
+// weighLoop weighs the feedback's current alone, where nothing else can be judged.
+func (z *zone) weighLoop() {
+	m := &z.memory
+	if m.gap || m.changing {
+		return
+	}
+	for i, e := range explanations {
+		if !z.can[i] {
+			continue
+		}
+		switch {
+		case e.id == FeedbackFrozen && m.complete() && m.learned.repeat[0].n >= 50:
+			z.weighStill(i)
+		case !m.has.Has(FeedbackLoop):
+		case e.id == FeedbackLoopLow && m.loopFailsLow(), e.id == FeedbackLoopHigh && m.loopFailsHigh():
+			if m.loopFailed() {
+				z.step(i, loopNats)
+			}
+		case e.id == FeedbackLoopLow, e.id == FeedbackLoopHigh:
+			share, most := m.share()
+			z.step(i, -most*share)
+		case e.id == NotDimming && m.loopFailed() && m.loopFailsHigh() && m.litKnown && !m.lit:
+			z.step(i, -loopNats) // dark gear can not hold a pair up
+		}
+	}
+	z.trim()
+}
+
+// darkMostNats is the most that a feedback that stands still in the dark is held against it: light has to confirm it.
+const darkMostNats = 15.0
+
+// weighStill weighs a feedback that repeats itself in the dark, where the noise that it has there is known.
+func (z *zone) weighStill(i int) {
+	m := &z.memory
+	share, most := m.share()
+	if !m.still.repeated {
+		z.step(i, -most*share)
+		return
+	}
+	if z.sums.total[i] < darkMostNats {
+		z.step(i, -math.Log(m.repeatShare())*share)
+	}
+}
+
+// calm says whether nothing speaks against the zone being healthy.
+func (z *zone) calm() bool {
+	m := &z.memory
+	if !m.lit || math.Abs(m.residual) > 2.5*m.spread {
+		return false
+	}
+	for i := range z.sums.total {
+		if z.sums.total[i] > calmNats {
+			return false
+		}
+	}
+	return z.open < 0
+}
+
+// put notes which findings the newest sample could have contradicted.
+func (z *zone) put() {
+	sound := z.sums.sound.full()
+	for i := range explanations {
+		if z.can[i] && sound-z.sums.now[i].full() > 1 {
+			z.tested[explanations[i].id] = z.memory.at
+		}
+	}
+}
