@@ -14,6 +14,7 @@ type calling struct {
 
 	litSeconds  float64 // since the gear was fed
 	callSeconds float64 // since asked or lit
+	wasLit      bool    // the feedback has shown light since it was asked for
 	darkCommand float64 // the command when the feedback was last above the floor of a lit pair
 	working     bool    // the controller has moved its command up since then: it thinks that the zone is lit
 }
@@ -75,6 +76,12 @@ func (m *memory) call() {
 		m.callSeconds += m.dt
 	} else {
 		m.callSeconds = 0
+	}
+	switch {
+	case !m.asked:
+		m.wasLit = false
+	case m.feedback > litLevel && m.callSeconds > lightUpSeconds:
+		m.wasLit = true
 	}
 	if m.feedback > litLevel || !m.asked && !m.lit {
 		m.darkCommand, m.working = m.command, false

@@ -12,15 +12,15 @@ const (
 	StuckDim
 	StuckMid
 	NotDimming
+	CeilingLow
+	FloorHigh
 	FeedbackFrozen
 	FeedbackLoopLow
 	FeedbackLoopHigh
-	CommandHeld
-	CeilingLow
-	FloorHigh
 	FeedbackDrift
-	ReversedAction
+	CommandHeld
 	Sluggish
+	ReversedAction
 	DeviceLost
 	TrackingError
 	IDs // how many there are, None included
@@ -28,8 +28,8 @@ const (
 
 // Row is one finding as it is described to people and machines.
 type Row struct {
-	// Name is the stable identifier, "pair-short"; Part is the part most likely at fault, Severity one of urgent, high,
-	// medium, low.
+	// Name is the stable identifier, "pair-short"; Part is the part most likely at fault, Severity one of urgent (people or
+	// the store suffer now), high (a part is broken), medium (works, wastes or wears), low (look at it).
 	Name, Part, Severity string
 
 	// Title says in a few words what is wrong: "the pair is shorted".
@@ -41,37 +41,63 @@ type Row struct {
 
 	// Sharper are channels that make it more certain.
 	Sharper Channels
+
+	// MentionOnly says that the row is mentioned beside others, and no finding is made of it alone.
+	MentionOnly bool
+
+	// Says is the sentence for people, with figures in braces: see describe.
+	Says string
+
+	// Checks are what to look at and measure, the one that separates first.
+	Checks []Check
 }
 
-// Catalogue has one row a finding, indexed by ID.
-var Catalogue = [IDs]Row{
-	PairShort:        {"pair-short", "pair", "urgent", "the pair is shorted", loopPoints, 0, Power},
-	PairOpen:         {"pair-open", "pair", "high", "the pair is open", loopPoints, 0, Power},
-	CircuitOff:       {"circuit-off", "circuit", "high", "the gear has no supply", loopPoints, Power | Order | Contact, Power},
-	StuckDim:         {"stuck-dim", "interface", "urgent", "the interface holds the pair at minimum", loopPoints, 0, Power},
-	StuckMid:         {"stuck-mid", "interface", "high", "the interface does not answer to its command", loopPoints, 0, Power},
-	NotDimming:       {"not-dimming", "interface", "high", "the interface does not dim", loopPoints, 0, Power},
-	FeedbackFrozen:   {"feedback-frozen", "feedback", "high", "the feedback stands still", loopPoints, 0, Power},
-	FeedbackLoopLow:  {"feedback-loop-low", "feedback", "high", "the feedback's current loop is open", Feedback | FeedbackLoop, 0, Power},
-	FeedbackLoopHigh: {"feedback-loop-high", "feedback", "high", "the feedback's current loop is shorted", Feedback | FeedbackLoop, 0, Power},
-	CommandHeld:      {"command-held", "controller", "medium", "the command is held", loopPoints, 0, 0},
-	CeilingLow:       {"ceiling-low", "pair", "medium", "the pair stops short of full", loopPoints, 0, 0},
-	FloorHigh:        {"floor-high", "interface", "medium", "the pair stops short of minimum", loopPoints, 0, 0},
-	FeedbackDrift:    {"feedback-drift", "feedback", "medium", "feedback and command have parted", loopPoints, 0, Power},
-	ReversedAction:   {"reversed-action", "controller", "high", "the command moves the wrong way", loopPoints, 0, 0},
-	Sluggish:         {"sluggish", "controller", "low", "the loop arrives late", loopPoints, 0, 0},
-	DeviceLost:       {"device-lost", "network", "high", "a device does not answer", 0, 0, 0},
-	TrackingError:    {"tracking-error", "unknown", "medium", "setpoint and feedback are apart", loopPoints, 0, 0},
+// Check is one thing to do, with the reading to expect.
+type Check struct {
+	Work Work
+	Text string // with figures in braces
 }
+
+// Work is what a check asks for; the cautions follow from it.
+type Work uint8
+
+// Kinds of work. Two are kept apart: measuring on lit gear, which is the source and has to be fed, and tests on dead wiring.
+const (
+	Desk    Work = 0         // from the desk or the floor: nothing is touched
+	Lit     Work = 1 << iota // measuring on lit gear
+	Dead                     // tests on dead wiring
+	Unplug                   // gives full light
+	ByHand                   // changes the light by command or by bridging conductors
+	Panel                    // measuring in the control panel: extra-low voltage, line voltage beside it
+	Foreign                  // a voltage from elsewhere may be on the pair
+)
 
 // loopPoints are the points without which a loop can not be judged.
 const loopPoints = Setpoint | Command | Feedback
 
-// String gives the name of the finding.
+// String gives the name of the finding, "" for None.
 func (id ID) String() string { return Catalogue[id].Name }
+
+// Parse gives the finding with a name.
+func Parse(name string) (ID, bool) {
+	for id := None + 1; id < IDs; id++ {
+		if Catalogue[id].Name == name {
+			return id, true
+		}
+	}
+	return None, false
+}
 
 // Support says whether a zone with the given points can have a finding made, and if not, what is missing.
 func Support(id ID, has Channels) (ok bool, why string) {
+	if Catalogue[id].MentionOnly {
+		return false, "is only mentioned beside others"
+	}
+	return competes(id, has)
+}
+
+// competes says whether a zone with the given points can have a row weighed.
+func competes(id ID, has Channels) (ok bool, why string) {
 	row := &Catalogue[id]
 	for _, c := range channelNames {
 		if row.Needs.Has(c.channel) && !has.Has(c.channel) {

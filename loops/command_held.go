@@ -8,7 +8,7 @@ func weighCommandHeld(m *memory) weight {
 	switch {
 	case m.hold.broke || m.hold.off > 0 && m.hold.n < 3:
 		w.motion -= 3
-	case m.control == acting && m.hold.seconds > 30:
+	case m.control == acting && m.hold.seconds > m.tau:
 		w.motion -= 2 // at the end stop that the error asks for: it may as well be wound up
 	}
 	return w

@@ -10,7 +10,8 @@ type device struct {
 	since int64
 	open  int
 	count int
-	down  bool
+
+	tau, h float64 // as of its zones: the quickest and the least strict
 }
 
 // lostNats is what one poll without an answer says, per correlation time. Chosen: a bus in order loses one poll in some
@@ -22,15 +23,12 @@ const lostNats = 4.6
 func (j *Judge) Answered(at int, now int64, ok bool) {
 	d := &j.devices[at]
 	dt := float64(now-d.at) / 1e9
-	if !d.seen {
-		d.open = -1
-	}
 	if !d.seen || dt < 0 {
 		dt = 0
 	}
 	before := d.at
 	d.at, d.seen = now, true
-	share := min(1, dt/correlationSeconds)
+	share := min(1, dt/d.tau)
 	if ok {
 		d.total = 0
 		if d.open >= 0 {
@@ -45,7 +43,7 @@ func (j *Judge) Answered(at int, now int64, ok bool) {
 		}
 	}
 	d.total += lostNats * share
-	if d.open < 0 && d.total >= threshold(0) {
+	if d.open < 0 && d.total >= d.h {
 		j.raiseDevice(at)
 	}
 }
@@ -64,7 +62,7 @@ func (j *Judge) raiseDevice(at int) {
 			f.Zones = append(f.Zones, i)
 		}
 	}
-	describe(&f, nil)
+	j.describe(&f, nil)
 	d.open = len(j.open)
 	j.open = append(j.open, f)
 	j.changes = append(j.changes, f)

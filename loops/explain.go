@@ -39,10 +39,16 @@ func (m *memory) controls() controller {
 		return acting
 	case rising < -0.3:
 		return opposing
-	case c <= bottomStop && m.hold.seconds > 30:
+	case c <= bottomStop && m.hold.seconds > m.tau:
 		return opposing
 	}
 	return resting
+}
+
+// copies says that the command goes with a moving setpoint although the feedback is off: the loop runs open.
+func (m *memory) copies() bool {
+	const near = 1.2 // percent
+	return m.control != content && math.Abs(m.command-m.setpoint) < near && m.aim.seconds < 2*m.tau+m.dt
 }
 
 // windUp is the weight of what the command does under a fault that leaves the controller sound: it winds up. Chosen: a
@@ -51,6 +57,9 @@ func (m *memory) controls() controller {
 func (m *memory) windUp() float64 {
 	if m.askedKnown && !m.asked {
 		return 0 // a controller that is not asked for light may rest anywhere
+	}
+	if m.copies() {
+		return -2
 	}
 	switch m.control {
 	case resting:
@@ -110,7 +119,7 @@ func (m *memory) restLevel() float64 {
 // alive is the weight of the feedback's signal where the transmitter is sound: its current is not in failure, and its newest
 // value repeats the one before no more often than this zone's does.
 func (m *memory) alive() float64 {
-	if m.loopSamples > 0 {
+	if m.loopFailed() {
 		return worst
 	}
 	return m.repeats()
@@ -133,7 +142,7 @@ func (m *memory) clipped() bool {
 // repeatShare is the share of samples that repeat the one before in a live feedback of this zone. Until it is known it is
 // taken as high: coarse converters repeat often, and nearly always at the ends of their range.
 func (m *memory) repeatShare() float64 {
-	const known = 20.0 // Chosen: 20 samples' worth of belief in a coarse converter
+	known := 20.0 // Chosen: 20 samples' worth of belief in a coarse converter
 	unknown := 0.8
 	if m.region() != 1 {
 		unknown = 0.97
@@ -141,7 +150,7 @@ func (m *memory) repeatShare() float64 {
 	l := &m.learned.repeat[m.region()]
 	if m.still.before >= 2 {
 		// Noise comes and goes: how it goes on after two repetitions is another matter than how often one is met.
-		l, unknown = &m.learned.again[m.region()], math.Max(unknown, 0.9)
+		l, unknown, known = &m.learned.again[m.region()], 0.95, 60
 	}
 	p := (l.value*l.n + unknown*known) / (l.n + known)
 	return math.Min(0.97, math.Max(0.03, p))

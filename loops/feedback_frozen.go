@@ -8,7 +8,7 @@ func weighFeedbackFrozen(m *memory) weight {
 	if !m.still.repeated {
 		w.motion += worst
 	}
-	if m.clipped() || m.loopSamples > 0 {
+	if m.clipped() || m.loopFailed() {
 		w.level -= 4 // signals stand still at the ends of their range
 	}
 	return w

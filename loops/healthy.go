@@ -29,15 +29,18 @@ func (m *memory) darkDoubt() float64 {
 		return 6 // its controller works on the error: it thinks that the zone is lit
 	case m.othersLit >= 0.5:
 		return 2
+	case !m.othersKnown && m.wasLit:
+		return 1 // nobody to ask, but it went out while light was asked for
 	}
 	return 0
 }
 
-// handSeconds is the scale of the time for which a healthy zone is held off its setpoint by hand or by a slow controller
-// beyond its settle time: the chance that it lasts t is exp(-(t/handSeconds)²).
+// handTimes is the scale, in correlation times (270 s of 30 s), of the time for which a healthy zone is held off its setpoint by hand or by a slow controller
+// beyond its settle time: the chance that it lasts t is exp(-(t/scale)²).
 // Chosen: someone who tries a zone by hand is done within a quarter of an hour (1 in 60000 is not); a finding on the error
 // alone then comes after some 20 minutes. At half, hand tests would be reported; at double, it comes after 45.
-const handSeconds = 270.0
+// It goes with the correlation time, so that a site whose loops settle in seconds is judged in its own time.
+const handTimes = 9.0
 
 // overdue is what the newest sample adds to the evidence against a zone that should have met its setpoint.
 func (m *memory) overdue() float64 {
@@ -46,5 +49,8 @@ func (m *memory) overdue() float64 {
 		return 0
 	}
 	before := math.Max(0, late-m.dt)
-	return (late*late - before*before) / (handSeconds * handSeconds)
+	// Between two samples that lie far apart the zone may have met its setpoint: one more sample off it says no more than
+	// that such a zone is caught so one time in ten.
+	scale := handTimes * m.tau
+	return math.Min(2.3, (late*late-before*before)/(scale*scale))
 }

@@ -46,8 +46,14 @@ type Judge struct {
 // New makes a judge that has seen nothing.
 func New(set Settings) *Judge {
 	j := &Judge{set: set, zones: make([]zone, len(set.Zones)), devices: make([]device, len(set.Devices))}
+	for i := range j.devices {
+		j.devices[i] = device{open: -1, tau: mostCorrelationSeconds}
+	}
 	for i := range j.zones {
 		j.zones[i] = newZone(&j.set.Zones[i])
+		d := &j.devices[set.Zones[i].Device]
+		d.tau = min(d.tau, j.zones[i].memory.tau)
+		d.h = threshold(set.Zones[i].FalseFindings, d.tau)
 	}
 	return j
 }
@@ -90,11 +96,12 @@ func (z *zone) supported(i int) bool {
 }
 
 // ripe says whether it is time to name a finding: its explanation stands out from the others, or has had its time to.
-// Chosen: two and a half minutes or four samples; by then the command has wound up and the light has settled.
+// Chosen: five correlation times (two and a half minutes) or four samples; by then the command has wound up and the light
+// has settled.
 func (z *zone) ripe(best int) bool {
-	const clear, waitSeconds = 3.0, 150.0
+	const clear, waitTimes = 3.0, 5.0
 	age := float64(z.memory.at-z.sums.since[best]) / 1e9
-	if age >= max(waitSeconds, 4*z.memory.set.CycleSeconds) {
+	if age >= max(waitTimes*z.memory.tau, 4*z.memory.set.CycleSeconds) {
 		return true
 	}
 	for i := range explanations {
@@ -127,7 +134,7 @@ func (j *Judge) raise(at, best int, cause string) {
 		Onset: z.sums.since[best], Raised: z.memory.at,
 	}
 	f.Confidence, f.Also = z.shares(best)
-	describe(&f, &z.memory)
+	j.describe(&f, &z.memory)
 	z.open = len(j.open)
 	j.open = append(j.open, f)
 	j.changes = append(j.changes, f)
@@ -208,7 +215,7 @@ func (j *Judge) EndRound(at int64) {
 				l--
 			}
 		}
-		m.othersLit = 0
+		m.othersLit, m.othersKnown = 0, k > 0
 		if k > 0 {
 			m.othersLit = float64(l) / float64(k)
 		}

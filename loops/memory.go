@@ -6,6 +6,7 @@ import "math"
 // healthy. Its size is fixed. Levels are percent, times seconds.
 type memory struct {
 	set *ZoneSettings
+	tau float64 // the zone's correlation time, seconds
 
 	at   int64
 	dt   float64 // since the last sample, at most gapSeconds
@@ -39,7 +40,8 @@ type memory struct {
 	commandSlow float64    // the command of the last minute, smoothed: what it is rising or falling from
 	control     controller // what the command does about the error
 
-	othersLit float64 // share of the site's other zones that are lit; 0 where none is known
+	othersLit   float64 // share of the site's other zones that are lit; 0 where none is known
+	othersKnown bool
 
 	loopSamples int // current-loop readings in failure in a row, and for how long
 	loopSeconds float64
@@ -165,10 +167,10 @@ const (
 	// Chosen: a recorder or a daemon that was off for longer has seen nothing of the time between.
 	gapSeconds = 60.0
 
-	// commandLagSeconds is how long the pair and its reading may trail the command.
+	// commandLag is how long the pair and its reading may trail the command, in correlation times: 12 s of 30 s.
 	// Source: lags of transmitter and scan are 0.05..2 s, of the interface's output stage up to some seconds (common
-	// practice, no source). Chosen: 12; half would see steps as errors at slow scans, double would blur 5 s polling.
-	commandLagSeconds = 12.0
+	// practice, no source). Chosen: at half, steps would be seen as errors at slow scans; double would blur 5 s polling.
+	commandLag = 0.4
 
 	// spreadUnknown is the usual size of the residual, percent of level, of a zone that was never seen healthy.
 	// Source: interface 0.5..3 %, feedback 1..2 % of span (common practice, no source): together about 3.5.
@@ -233,9 +235,9 @@ func (m *memory) trace() {
 	if m.gap {
 		m.commandLow, m.commandHigh, m.commandSlow = c, c, c
 	} else {
-		m.commandSlow = approach(m.commandSlow, c, m.dt, 45)
-		m.commandLow = math.Min(c, approach(m.commandLow, c, m.dt, commandLagSeconds))
-		m.commandHigh = math.Max(c, approach(m.commandHigh, c, m.dt, commandLagSeconds))
+		m.commandSlow = approach(m.commandSlow, c, m.dt, 1.5*math.Max(m.tau, m.dt))
+		m.commandLow = math.Min(c, approach(m.commandLow, c, m.dt, commandLag*m.tau))
+		m.commandHigh = math.Max(c, approach(m.commandHigh, c, m.dt, commandLag*m.tau))
 	}
 	m.expect()
 	if !m.still.any {
@@ -296,7 +298,7 @@ func (m *memory) expect() {
 	if m.gap {
 		m.residual0 = raw
 	} else {
-		m.residual0 = approach(m.residual0, raw, m.dt, 300)
+		m.residual0 = approach(m.residual0, raw, m.dt, 10*m.tau)
 	}
 }
 
@@ -322,7 +324,7 @@ func (m *memory) apart() {
 	case !m.lit || m.dark() && m.darkDoubt() < 6:
 		m.errorSeconds, m.withinSeconds, m.errorSide = 0, 0, 0
 	case math.Abs(e) <= m.set.Tolerance:
-		if m.withinSeconds += m.dt; m.withinSeconds >= 15 {
+		if m.withinSeconds += m.dt; m.withinSeconds >= m.tau/2 {
 			m.errorSeconds, m.errorSide = 0, 0
 		}
 	case m.errorSide*e < 0:
@@ -444,7 +446,7 @@ func (m *memory) learn() {
 		l.size.add(math.Abs(m.feedback-m.expected), 400)
 		l.follow.add(m.command, m.feedback)
 	}
-	if m.hold.seconds > 30 && !m.gap && (m.region() == 0 || !m.clipped()) {
+	if m.hold.seconds > m.tau && !m.gap && (m.region() == 0 || !m.clipped()) {
 		repeated := 0.0
 		if m.still.repeated {
 			repeated = 1

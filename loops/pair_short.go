@@ -23,7 +23,7 @@ func (m *memory) swappedFor() float64 {
 	switch {
 	case m.still.repeated && m.clipped():
 		return standingStill
-	case m.restLevel() < belowZero:
+	case m.restLevel() < belowZero, m.loopFailsLow():
 		return belowNats
 	}
 	return 0

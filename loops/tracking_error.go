@@ -9,7 +9,7 @@ func weighTrackingError(m *memory) weight {
 	f := math.Max(m.views.rests, fit(m.feedback-m.expected-m.residual0, m.spread))
 	f = math.Max(f, -2.5)
 	w := weight{motion: f - 0.1, level: m.views.lightPair / 2}
-	if m.loopSamples > 0 || m.dark() && m.darkDoubt() < 6 {
+	if m.loopFailed() || m.dark() && m.darkDoubt() < 6 {
 		w.motion += worst // that has a name of its own, or is none
 	}
 	if m.control == content {

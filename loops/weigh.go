@@ -29,7 +29,7 @@ const (
 	mentioned
 )
 
-// explanations compete for what a lit (or asked) zone shows. Their order does not matter.
+// explanations compete for what a lit (or asked) zone shows. Their order does not matter, but that the last names no part.
 var explanations = [...]explanation{
 	{PairShort, 0, weighPairShort, 0},
 	{PairOpen, -0.5, weighPairOpen, 0},
@@ -44,17 +44,18 @@ var explanations = [...]explanation{
 	{CeilingLow, -2.5, weighCeilingLow, 0},
 	{FloorHigh, -2.5, weighFloorHigh, 0},
 	{FeedbackDrift, -3, weighFeedbackDrift, mentioned},
-	{ReversedAction, -1, weighReversedAction, errs},
+	{ReversedAction, -1, weighReversedAction, errs | mentioned},
 	{Sluggish, -4, weighSluggish, errs | mentioned},
 	{TrackingError, -3, weighTrackingError, errs},
 }
 
 const (
-	// correlationSeconds is the time for which samples of a zone say the same again: evidence is counted per correlation
-	// time, however often it is polled.
+	// mostCorrelationSeconds is the time for which samples of a zone say the same again: evidence is counted per correlation
+	// time, however often it is polled. A zone whose loop settles faster has half its settle time.
 	// Chosen: clouds, controllers and switching move within half a minute to some minutes. At half, a hard fault needs 75 s
 	// at 15 s sampling instead of 150; at double, 5 minutes.
-	correlationSeconds = 30.0
+	mostCorrelationSeconds  = 30.0
+	leastCorrelationSeconds = 1.0
 
 	// mostNats is the most that one correlation time can say for or against. Samples a minute and more apart may say
 	// somewhat more, since readings are then independent of each other.
@@ -90,12 +91,17 @@ type sums struct {
 // time, are expected to pass it falsely no more often than the stated number of times a year.
 // Source: the one-sided CUSUM's mean time between false alarms grows as exp(threshold) (Lorden 1971); the bound
 // exp(threshold) samples holds for any log-likelihood ratio.
-func threshold(falseFindings float64) float64 {
-	const perYear = 365.25 * 86400 / correlationSeconds
+func threshold(falseFindings, correlationSeconds float64) float64 {
+	perYear := 365.25 * 86400 / correlationSeconds
 	if falseFindings <= 0 {
 		falseFindings = 0.001
 	}
 	return math.Log(float64(len(explanations)) * perYear / falseFindings)
+}
+
+// correlation gives the correlation time of a zone with a settle time, in seconds.
+func correlation(settleSeconds float64) float64 {
+	return math.Max(leastCorrelationSeconds, math.Min(mostCorrelationSeconds, settleSeconds/2))
 }
 
 // add weighs the newest sample and adds it to the sums; false where the explanations did not have to be asked.
@@ -125,7 +131,9 @@ func (z *zone) add() bool {
 		}
 		w, late := s.now[i], 0.0
 		if explanations[i].traits&errs != 0 || math.Abs(m.residual) > 2*m.spread || m.loopSamples > 0 {
-			late = over
+			if w.full() > best-3 {
+				late = over // where another fits far better, the error is that one's
+			}
 		}
 		if m.moving() {
 			z.step(i, gain+late-fadeNats*share)
@@ -174,11 +182,11 @@ func (m *memory) share() (share, most float64) {
 	if m.loopFailed() {
 		return 1, loopNats
 	}
-	if m.dt >= correlationSeconds {
-		x := math.Min(1, (m.dt-correlationSeconds)/correlationSeconds)
+	if m.dt >= m.tau {
+		x := math.Min(1, (m.dt-m.tau)/m.tau)
 		return 1, mostNats + (mostNatsSlow-mostNats)*x
 	}
-	return m.dt / correlationSeconds, mostNats
+	return m.dt / m.tau, mostNats
 }
 
 // step adds to one sum.
@@ -215,8 +223,11 @@ func (z *zone) score(i int) float64 {
 	return z.sums.total[i] + z.sums.now[i].level + explanations[i].prior
 }
 
-// best gives the explanation with the highest score of those that findings are made of, -1 where none has any evidence or
-// one that is only mentioned stands far above it.
+// unknown is the explanation that names no part.
+const unknown = len(explanations) - 1
+
+// best gives the explanation with the highest score of those that findings are made of, or the one that names no part where
+// one that is only mentioned stands far above them; -1 where none has any evidence.
 func (z *zone) best() (int, float64) {
 	const far = 3.0
 	at, top, mention := -1, math.Inf(-1), math.Inf(-1)
@@ -232,7 +243,8 @@ func (z *zone) best() (int, float64) {
 		}
 	}
 	if mention > top+far {
-		return -1, math.Inf(-1)
+		// What it is has no finding of its own yet; that the loop is off its setpoint may be one.
+		return unknown, z.score(unknown)
 	}
 	return at, top
 }

@@ -20,10 +20,11 @@ type zone struct {
 }
 
 func newZone(set *ZoneSettings) zone {
-	z := zone{h: threshold(set.FalseFindings), open: -1, reason: "no sample yet"}
-	z.memory.set = set
+	z := zone{open: -1, reason: "no sample yet"}
+	z.memory.set, z.memory.tau = set, correlation(set.SettleSeconds)
+	z.h = threshold(set.FalseFindings, z.memory.tau)
 	for i, e := range explanations {
-		z.can[i], _ = Support(e.id, set.Has)
+		z.can[i], _ = competes(e.id, set.Has)
 	}
 	return z
 }
