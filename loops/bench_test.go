@@ -42,10 +42,16 @@ func TestObserveAllocatesNothing(t *testing.T) {
 		z := newSim(1, 15, allPoints)
 		z.fault = fault
 		j := New(Settings{Devices: []string{"north"}, Zones: []ZoneSettings{z.settings()}})
+		samples := make([]Sample, 2000)
+		for i := range samples {
+			samples[i] = z.next()
+		}
+		i := 0
 		step := func() {
-			s := z.next()
+			s := &samples[i]
+			i++
 			j.Answered(0, s.At, true)
-			j.Observe(0, &s)
+			j.Observe(0, s)
 			j.EndRound(s.At)
 		}
 		for range 500 {

@@ -84,6 +84,10 @@ type sums struct {
 	sound weight // of healthy
 	any   bool   // some total is not 0
 
+	waiting      float64 // evidence put aside while the feedback is on its way
+	waitingSince int64
+	left         bool // the feedback has left its old place
+
 	askedAt int64 // when the explanations were last asked
 }
 
@@ -125,6 +129,11 @@ func (z *zone) add() bool {
 	over := m.overdue()
 	gain := bound(best-s.sound.full(), most) * share
 	z.unrest(2 * most * share)
+	if m.moving() {
+		s.wait(gain+over, m)
+		return true
+	}
+	z.settle()
 	for i := range explanations {
 		if !z.can[i] {
 			continue
@@ -135,10 +144,6 @@ func (z *zone) add() bool {
 				late = over // where another fits far better, the error is that one's
 			}
 		}
-		if m.moving() {
-			z.step(i, gain+late-fadeNats*share)
-			continue
-		}
 		step := gain + late - (math.Min(best-w.full(), 2*most)+fadeNats)*share
 		z.step(i, step)
 	}
@@ -146,11 +151,38 @@ func (z *zone) add() bool {
 	return true
 }
 
+// wait puts evidence aside while the feedback is on its way: it counts for all alike if it stays away, and for none if the
+// reading was only a wild one.
+func (s *sums) wait(nats float64, m *memory) {
+	if s.waiting == 0 {
+		s.waitingSince = m.at - int64(m.dt*1e9)
+	}
+	s.waiting += max(0, nats)
+	s.left = s.left || m.rest.broke
+}
+
+// settle adds what was put aside, or drops it.
+func (z *zone) settle() {
+	s := &z.sums
+	if s.waiting > 0 && s.left {
+		for i := range explanations {
+			if z.can[i] {
+				if s.total[i] == 0 {
+					s.since[i] = s.waitingSince
+				}
+				s.total[i] += s.waiting
+			}
+		}
+		s.any = true
+	}
+	s.waiting, s.left = 0, false
+}
+
 // plain says that the newest sample is that of a healthy zone with no evidence against it, and that the explanations were
 // asked within the last minute: then they need not be asked again.
 func (z *zone) plain() bool {
 	const enough = -0.1 // nats: no explanation could gain more
-	if z.sums.any || z.sums.sound.full() < enough || z.memory.overdue() > 0 || z.memory.movingSamples > 0 {
+	if z.sums.any || z.sums.waiting > 0 || z.sums.sound.full() < enough || z.memory.overdue() > 0 || z.memory.movingSamples > 0 {
 		z.sums.askedAt = z.memory.at
 		return false
 	}
