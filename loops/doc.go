@@ -1,2 +1,38 @@
-// Package loops judges dimmed zones from their samples.
+// Package loops judges the dimming loops of a site from samples of their points, and names the part that has failed.
+//
+// It is pure: samples and times go in, findings come out. It reads no clock, no file and no wire, so a recording is judged
+// as live data is. It imports the standard library only.
+//
+// # Words and units
+//
+// A zone has a setpoint (the level asked for), a command (what the controller gives to the interface) and a feedback (the
+// voltage that the interface sees on the pair). All three are levels in percent: 100 is full light and 10 V on the pair. Gear
+// sources a small current into the pair, the interface sinks it; a pair that nothing sinks stands at its open-circuit
+// voltage of 10..15 V, one whose conductors touch at 0 V. Currents are in mA, power in W, times in nanoseconds since 1970
+// UTC, durations in seconds, evidence in nats.
+//
+// Asked means that somebody wants light, lit that the gear is fed (calling.go). A dark zone that nobody asked for says nothing.
+//
+// # How a sample is judged
+//
+// Explanations compete: healthy, and one for each finding (one file each, named after it). Each says how well the newest
+// sample fits it, given what the zone remembers (memory.go): a weight in nats, 0 for a perfect fit (explain.go, density.go).
+// Tails are heavy, so no single reading convinces. The difference to healthy, bounded per correlation time, is added up, one
+// sum an explanation, never below zero (weigh.go). A finding is raised when the best sum passes the threshold that the
+// stated rate of false findings asks for; it is named for the explanation that stands highest, and those within reach are
+// mentioned with their shares (judge.go). Its onset is when that sum last left zero. It ends when the sum is back at zero:
+// that takes samples that speak against it, so it ends on proof and not on silence. Where another explanation overtakes the
+// one that was named, the finding ends as revised and the better one is raised under the same cause.
+//
+// Motion and level are kept apart. Motion (does the pair answer to the command? does the command wind up? does the reading
+// repeat itself?) is summed up. A level (at 0.4 V, is it a short or an interface at its floor?) is off by the same amount
+// all day, so it is counted once, as it stands.
+//
+// What a zone is like (feedback over command, noise, power over level, how often its feedback repeats itself) is learned
+// while nothing speaks against it; until then it is judged with the bounds of the trade.
+//
+// # Adding a finding
+//
+// See DEVELOPERS.md: an ID and a row (catalogue.go, rows.go), a file with the explanation, a line in explanations, and a
+// fault in the tests.
 package loops

@@ -196,7 +196,7 @@ func (m *memory) take(s *Sample) {
 	}
 	m.seen = true
 	m.at = s.At
-	m.has = s.Has
+	m.has = s.finite()
 	m.setpoint, m.command, m.feedback = s.Setpoint, s.Command, s.Feedback
 	m.milliamps, m.power = s.FeedbackMilliamps, s.Power
 	m.order, m.contact, m.open = s.Order, s.Contact, s.Open

@@ -46,3 +46,20 @@ type Sample struct {
 	// Suspended says that a point is out of service or overridden: the zone is not judged.
 	Suspended bool
 }
+
+// finite gives the set of the sample's values without those that are not finite numbers.
+func (s *Sample) finite() Channels {
+	has := s.Has
+	for _, v := range [...]struct {
+		channels Channels
+		value    float64
+	}{
+		{Setpoint, s.Setpoint}, {Command, s.Command}, {Feedback | FeedbackLoop, s.Feedback},
+		{FeedbackLoop, s.FeedbackMilliamps}, {Power, s.Power},
+	} {
+		if v.value-v.value != 0 {
+			has &^= v.channels
+		}
+	}
+	return has
+}
