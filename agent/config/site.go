@@ -220,6 +220,8 @@ type Hours struct {
 
 	// Closed are dates on which no span begins, as days since 1970-01-01 of the local calendar.
 	Closed map[int]bool
+
+	cache *hoursCache // set by Load; Hours made without it work, slower
 }
 
 // Span is a stretch of local time in minutes from midnight, From before To.

@@ -1,0 +1,156 @@
+package main
+
+import (
+	"encoding/json"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"dimwatch/loops"
+)
+
+// document is the report of review as JSON. The keys are a contract: keys may be added, these stay.
+type document struct {
+	Format   int           `json:"format"`
+	Site     string        `json:"site"`
+	From     string        `json:"from"`
+	To       string        `json:"to"`
+	Zones    []zoneJSON    `json:"zones"`
+	Findings []findingJSON `json:"findings"`
+	Energy   []energyJSON  `json:"energy"`
+}
+
+type zoneJSON struct {
+	Zone          string            `json:"zone"`
+	JudgedSeconds float64           `json:"judged_seconds"`
+	Coverage      float64           `json:"coverage"`
+	Reason        string            `json:"reason"`
+	Tested        map[string]string `json:"tested"`
+}
+
+type findingJSON struct {
+	ID           string            `json:"id"`
+	Cause        string            `json:"cause"`
+	Zones        []string          `json:"zones"`
+	Device       string            `json:"device"`
+	Part         string            `json:"part"`
+	Severity     string            `json:"severity"`
+	Onset        string            `json:"onset"`
+	Raised       string            `json:"raised"`
+	Cleared      *string           `json:"cleared"`
+	Revised      bool              `json:"revised"`
+	Confidence   float64           `json:"confidence"`
+	AlsoPossible []alternativeJSON `json:"also_possible"`
+	Summary      string            `json:"summary"`
+	Cautions     []string          `json:"cautions"`
+	Checks       []string          `json:"checks"`
+	Evidence     measures          `json:"evidence"`
+}
+
+type alternativeJSON struct {
+	ID         string  `json:"id"`
+	Confidence float64 `json:"confidence"`
+}
+
+type energyJSON struct {
+	Zone      string  `json:"zone"`
+	Used      float64 `json:"used_joules"`
+	Excess    float64 `json:"excess_joules"`
+	Avoided   float64 `json:"avoided_joules"`
+	Missed    float64 `json:"missed_joules"`
+	LightOwed float64 `json:"light_owed_percent_hours"`
+}
+
+// measures is an object whose keys keep their order.
+type measures []loops.Measure
+
+// MarshalJSON writes the measures as an object.
+func (m measures) MarshalJSON() ([]byte, error) {
+	var b strings.Builder
+	b.WriteByte('{')
+	for i, x := range m {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		key, err := json.Marshal(x.Name)
+		if err != nil {
+			return nil, err
+		}
+		value, err := json.Marshal(x.Value)
+		if err != nil {
+			return nil, err
+		}
+		b.Write(key)
+		b.WriteByte(':')
+		b.Write(value)
+	}
+	b.WriteByte('}')
+	return []byte(b.String()), nil
+}
+
+// document makes the JSON report.
+func (r *recording) document() document {
+	snap := r.judge.Snapshot()
+	d := document{Format: 1, Site: r.site.Name, From: r.stamp(snap.From), To: r.stamp(snap.To),
+		Zones: []zoneJSON{}, Findings: []findingJSON{}, Energy: []energyJSON{}}
+	for _, z := range snap.Zones {
+		st := z.State
+		zone := zoneJSON{Zone: z.Config.Name, JudgedSeconds: st.JudgedSeconds, Coverage: coverage(st), Tested: map[string]string{}}
+		if st.JudgedSeconds == 0 {
+			zone.Reason = st.Reason
+		}
+		for id := loops.None + 1; id < loops.IDs; id++ {
+			if st.Supported[id] && st.Tested[id] > 0 {
+				zone.Tested[id.String()] = r.stamp(time.Unix(0, st.Tested[id]))
+			}
+		}
+		d.Zones = append(d.Zones, zone)
+		e := z.Energy
+		d.Energy = append(d.Energy, energyJSON{z.Config.Name, math.Round(e.UsedJoules), math.Round(e.ExcessJoules),
+			math.Round(e.AvoidedJoules), math.Round(e.MissedJoules), math.Round(10*e.LightOwed) / 10})
+	}
+	slices.SortFunc(d.Zones, func(a, b zoneJSON) int { return strings.Compare(a.Zone, b.Zone) })
+	slices.SortFunc(d.Energy, func(a, b energyJSON) int { return strings.Compare(a.Zone, b.Zone) })
+	for _, f := range r.ordered() {
+		d.Findings = append(d.Findings, r.finding(f))
+	}
+	return d
+}
+
+func (r *recording) finding(f loops.Finding) findingJSON {
+	row := &loops.Catalogue[f.ID]
+	out := findingJSON{
+		ID: row.Name, Cause: f.Cause, Zones: r.names(f), Part: row.Part, Severity: row.Severity,
+		Onset: r.stamp(time.Unix(0, f.Onset)), Raised: r.stamp(time.Unix(0, f.Raised)), Revised: f.Revised,
+		Confidence: math.Floor(f.Confidence*1e4) / 1e4, AlsoPossible: []alternativeJSON{},
+		Summary: f.Summary, Checks: f.Checks, Cautions: f.Cautions, Evidence: f.Evidence,
+	}
+	if f.Device >= 0 {
+		out.Device = r.site.Devices[f.Device].Name
+	}
+	if f.Cleared != 0 {
+		cleared := r.stamp(time.Unix(0, f.Cleared))
+		out.Cleared = &cleared
+	}
+	for _, a := range f.Also {
+		out.AlsoPossible = append(out.AlsoPossible, alternativeJSON{a.ID.String(), math.Floor(a.Confidence*1e4) / 1e4})
+	}
+	return out
+}
+
+// coverage is the share of the time with light asked or on in which the zone was judged.
+func coverage(st loops.ZoneState) float64 {
+	if st.CalledSeconds <= 0 {
+		return 0
+	}
+	return math.Round(1e4*min(1, st.JudgedSeconds/st.CalledSeconds)) / 1e4
+}
+
+// stamp writes a time in the site's zone, "" for none.
+func (r *recording) stamp(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.In(r.site.Location).Format(time.RFC3339)
+}

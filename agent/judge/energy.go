@@ -1,0 +1,81 @@
+package judge
+
+import (
+	"dimwatch/agent/config"
+	"dimwatch/loops"
+)
+
+// Energy is what a zone has used, and what its light was apart from the setpoint. All only grow.
+type Energy struct {
+	UsedJoules    float64 // from the power point, else from rated power and the power curve
+	ExcessJoules  float64 // of that, beyond what the setpoint asked for
+	AvoidedJoules float64 // what full output would have used beyond that
+	MissedJoules  float64 // what a sound setpoint would have avoided; not worked out yet
+
+	// LightOwed is light below the setpoint, in percent of level times hours.
+	LightOwed float64
+}
+
+// energy counts the energy of one zone, holding each value until the next.
+type energy struct {
+	at    int64
+	total Energy
+}
+
+// longestHold is the longest time in seconds for which a value is held: what nobody watched is not counted.
+const longestHold = 900
+
+func (e *energy) add(s *loops.Sample, z *config.Zone) {
+	dt := float64(s.At-e.at) / 1e9
+	before := e.at
+	e.at = s.At
+	if before == 0 || dt <= 0 || dt > longestHold {
+		return
+	}
+	full := z.RatedPower
+	lit := s.Feedback > 5 || s.Has.Has(loops.Contact) && s.Contact
+	power, known := 0.0, false
+	switch {
+	case s.Has.Has(loops.Power):
+		power, known = max(0, s.Power), true
+	case full > 0 && s.Has.Has(loops.Feedback):
+		known = true
+		if lit {
+			power = full * share(z, s.Feedback)
+		}
+	}
+	if !known {
+		return
+	}
+	e.total.UsedJoules += power * dt
+	if full <= 0 || !lit || !s.Has.Has(loops.Setpoint|loops.Feedback) || power < 0.04*full {
+		return
+	}
+	wanted := full * share(z, s.Setpoint)
+	e.total.ExcessJoules += max(0, power-wanted) * dt
+	e.total.AvoidedJoules += max(0, full-power) * dt
+	e.total.LightOwed += max(0, s.Setpoint-s.Feedback) * dt / 3600
+}
+
+// share is the share of full power at a level in percent: as configured, else 0.3 up to 20 % light and straight from there
+// to 1. Source: the continuous daylighting control of EnergyPlus in its usual values.
+func share(z *config.Zone, level float64) float64 {
+	level = min(100, max(0, level))
+	if len(z.PowerCurve) == 0 {
+		if level <= 20 {
+			return 0.3
+		}
+		return 0.3 + 0.7*(level-20)/80
+	}
+	curve := z.PowerCurve
+	if level <= curve[0][0] {
+		return curve[0][1] / 100
+	}
+	for i := 1; i < len(curve); i++ {
+		a, b := curve[i-1], curve[i]
+		if level <= b[0] {
+			return (a[1] + (b[1]-a[1])*(level-a[0])/(b[0]-a[0])) / 100
+		}
+	}
+	return curve[len(curve)-1][1] / 100
+}

@@ -1,0 +1,284 @@
+// Package judge turns readings into samples, has them judged, and keeps the findings. It is the one place where polls of
+// several devices, a scrape and a reload meet, and holds the one lock.
+package judge
+
+import (
+	"slices"
+	"sync"
+	"time"
+
+	"dimwatch/agent/config"
+	"dimwatch/drivers"
+	"dimwatch/loops"
+)
+
+// freshCycles is how old a reading may be, in cycles of its device, before it is stale and no longer used.
+const freshCycles = 2.5
+
+// Poll is what one poll of a device gave: its readings, or the reason why there are none.
+type Poll struct {
+	Device   int // index in the site's devices
+	Readings []drivers.Reading
+	Err      error
+}
+
+// Site judges one site. Its methods may be called from any goroutine.
+type Site struct {
+	mu       sync.Mutex
+	cfg      *config.Site
+	loops    *loops.Judge
+	devices  []device
+	zones    []zone
+	byDevice [][]int // zones whose feedback comes from a device
+	raised   map[loops.ID]uint64
+	from, to time.Time
+}
+
+// device is what is known of a device's points.
+type device struct {
+	last   []drivers.Reading // the newest good reading of each point
+	now    []drivers.Reading // as the last poll gave them
+	err    error
+	at     time.Time
+	polled bool
+	fresh  time.Duration
+}
+
+// zone is what is kept of a zone beside its judgement.
+type zone struct {
+	sample loops.Sample
+	energy energy
+}
+
+// New makes a judge of a site that has seen nothing.
+func New(cfg *config.Site) *Site {
+	s := &Site{
+		cfg: cfg, devices: make([]device, len(cfg.Devices)), zones: make([]zone, len(cfg.Zones)),
+		byDevice: make([][]int, len(cfg.Devices)), raised: map[loops.ID]uint64{},
+	}
+	var set loops.Settings
+	for i := range cfg.Devices {
+		d := &cfg.Devices[i]
+		set.Devices = append(set.Devices, d.Name)
+		s.devices[i] = device{
+			last: make([]drivers.Reading, len(d.Points)), now: make([]drivers.Reading, len(d.Points)),
+			fresh: time.Duration(freshCycles * float64(d.Cycle)),
+		}
+	}
+	for i := range cfg.Zones {
+		z := &cfg.Zones[i]
+		set.Zones = append(set.Zones, settings(cfg, z))
+		d := z.Points[config.Feedback].Device
+		s.byDevice[d] = append(s.byDevice[d], i)
+	}
+	s.loops = loops.New(set)
+	return s
+}
+
+// Channels are the channels that a zone's points give.
+func Channels(cfg *config.Site, z *config.Zone) loops.Channels {
+	var has loops.Channels
+	for role, c := range [config.Roles]loops.Channels{
+		config.Setpoint: loops.Setpoint, config.Command: loops.Command, config.Feedback: loops.Feedback,
+		config.Power: loops.Power, config.Daylight: loops.Daylight,
+	} {
+		if z.Points[role] != nil {
+			has |= c
+		}
+	}
+	if p := z.Points[config.Feedback]; p != nil && p.HasLoop {
+		has |= loops.FeedbackLoop
+	}
+	if p := z.Points[config.Daylight]; p != nil && p.HasLoop {
+		has |= loops.DaylightLoop
+	}
+	switch p := z.Points[config.Lit]; {
+	case p == nil:
+	case p.Contact:
+		has |= loops.Contact
+	default:
+		has |= loops.Order
+	}
+	if cfg.Hours.Given {
+		has |= loops.Hours
+	}
+	return has
+}
+
+func settings(cfg *config.Site, z *config.Zone) loops.ZoneSettings {
+	return loops.ZoneSettings{
+		Name: z.Name, Device: z.Device, Has: Channels(cfg, z),
+		Duty:         z.Points[config.Command].Quantity == config.Duty,
+		CycleSeconds: cfg.Devices[z.Points[config.Feedback].Device].Cycle.Seconds(),
+		Tolerance:    z.Judge.Tolerance, SettleSeconds: z.Judge.Settle.Seconds(), FalseFindings: z.Judge.FalseFindings,
+		RatedPower: z.RatedPower, Ballasts: z.Ballasts, TapGear: z.TapGear, OutOfService: z.OutOfService,
+	}
+}
+
+// Take takes what polls at a time gave: one poll of a running daemon, or all those of one row of a recording. The zones
+// whose feedback came are weighed, each with the newest values of its other points.
+func (s *Site) Take(now time.Time, polls []Poll) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.from.IsZero() {
+		s.from = now
+	}
+	s.to = now
+	at := now.UnixNano()
+	for i := range polls {
+		p := &polls[i]
+		s.keep(now, p)
+		s.loops.Answered(p.Device, at, p.Err == nil)
+	}
+	open, known := s.cfg.Hours.Asked(now, s.cfg.Location)
+	for i := range polls {
+		if polls[i].Err != nil {
+			continue
+		}
+		for _, z := range s.byDevice[polls[i].Device] {
+			sample := s.sample(z, now, open, known)
+			s.zones[z].energy.add(&sample, &s.cfg.Zones[z])
+			s.zones[z].sample = sample
+			s.loops.Observe(z, &sample)
+		}
+	}
+	s.loops.EndRound(at)
+}
+
+// keep stores what one poll gave.
+func (s *Site) keep(now time.Time, p *Poll) {
+	d := &s.devices[p.Device]
+	d.at, d.err, d.polled = now, p.Err, true
+	for i := range d.now {
+		if p.Err != nil {
+			d.now[i] = drivers.Reading{At: now, Reason: "the device did not answer"}
+			continue
+		}
+		d.now[i] = p.Readings[i]
+		if p.Readings[i].Quality == drivers.Good {
+			d.last[i] = p.Readings[i]
+		}
+	}
+}
+
+// reading gives the newest good reading of a point that is still fresh; with only, it must be of the newest poll.
+func (s *Site) reading(p *config.Point, now time.Time, only bool) (drivers.Reading, bool) {
+	d := &s.devices[p.Device]
+	if only {
+		r := d.now[p.Index]
+		return r, r.Quality == drivers.Good
+	}
+	r := d.last[p.Index]
+	return r, r.Quality == drivers.Good && now.Sub(r.At) <= d.fresh
+}
+
+// sample makes a zone's sample. The feedback has to be of this very poll: a value that is shown again is no news.
+func (s *Site) sample(zone int, now time.Time, open, known bool) loops.Sample {
+	z := &s.cfg.Zones[zone]
+	out := loops.Sample{At: now.UnixNano(), Open: open}
+	if known {
+		out.Has = loops.Hours
+	}
+	for role, p := range z.Points {
+		if p == nil {
+			continue
+		}
+		r, ok := s.reading(p, now, config.Role(role) == config.Feedback)
+		if !ok {
+			continue
+		}
+		v := p.Scaled(r.Value)
+		switch config.Role(role) {
+		case config.Setpoint:
+			out.Setpoint, out.Has = v.Level, out.Has|loops.Setpoint
+		case config.Command:
+			out.Command, out.Has = v.Level, out.Has|loops.Command
+		case config.Feedback:
+			out.Feedback, out.Has = v.Level, out.Has|loops.Feedback
+			if p.HasLoop {
+				out.FeedbackMilliamps, out.Has = v.Milliamps, out.Has|loops.FeedbackLoop
+			}
+		case config.Power:
+			out.Power, out.Has = v.Value, out.Has|loops.Power
+		case config.Daylight:
+			out.Daylight, out.Has = v.Value, out.Has|loops.Daylight
+			if p.HasLoop {
+				out.DaylightMilliamps, out.Has = v.Milliamps, out.Has|loops.DaylightLoop
+			}
+		case config.Lit:
+			if p.Contact {
+				out.Contact, out.Has = v.Value != 0, out.Has|loops.Contact
+			} else {
+				out.Order, out.Has = v.Value != 0, out.Has|loops.Order
+			}
+		}
+	}
+	return out
+}
+
+// Changes calls f with every finding that was raised, renamed or ended since the last call, in that order; a finding comes
+// again, with the same Seq, when it ends. f must not call back.
+func (s *Site) Changes(f func(loops.Finding)) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.loops.Changes(func(c loops.Finding) {
+		if c.Cleared == 0 {
+			s.raised[c.ID]++
+		}
+		f(c)
+	})
+}
+
+// Zone is how a zone stands.
+type Zone struct {
+	Config *config.Zone
+	Sample loops.Sample // the newest
+	State  loops.ZoneState
+	Energy Energy
+	Stale  bool // its device has not answered lately: the sample says nothing about now
+}
+
+// Device is how a device stands.
+type Device struct {
+	Config   *config.Device
+	Polled   bool
+	At       time.Time // of the last poll
+	Err      error     // of the last poll
+	Readings []drivers.Reading
+}
+
+// Snapshot is a copy of how the site stands.
+type Snapshot struct {
+	Site     *config.Site
+	From, To time.Time // first and last poll
+	Zones    []Zone
+	Devices  []Device
+	Findings []loops.Finding // that stand, oldest first
+	Raised   map[loops.ID]uint64
+}
+
+// Snapshot copies how the site stands.
+func (s *Site) Snapshot() Snapshot {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	out := Snapshot{Site: s.cfg, From: s.from, To: s.to, Raised: map[loops.ID]uint64{}}
+	for id, n := range s.raised {
+		out.Raised[id] = n
+	}
+	for i := range s.devices {
+		d := &s.devices[i]
+		out.Devices = append(out.Devices, Device{
+			Config: &s.cfg.Devices[i], Polled: d.polled, At: d.at, Err: d.err, Readings: slices.Clone(d.now),
+		})
+	}
+	for i := range s.zones {
+		z := &s.cfg.Zones[i]
+		d := &s.devices[z.Points[config.Feedback].Device]
+		out.Zones = append(out.Zones, Zone{
+			Config: z, Sample: s.zones[i].sample, State: s.loops.State(i), Energy: s.zones[i].energy.total,
+			Stale: d.err != nil || !d.polled,
+		})
+	}
+	s.loops.Active(func(f loops.Finding) { out.Findings = append(out.Findings, f) })
+	return out
+}

@@ -1,0 +1,95 @@
+// Command dimwatch watches the dimming points of a store and names the part that has failed. It only reads.
+package main
+
+import (
+	"flag"
+	"fmt"
+	"io"
+	"os"
+)
+
+// command is one word of the command line.
+type command struct {
+	name, does, usage string
+	run               func(args []string, out, errs io.Writer) int
+}
+
+// Exit codes.
+const (
+	done   = 0
+	failed = 1
+	misuse = 2
+)
+
+// commands in the order in which help shows them.
+var commands []command
+
+func main() {
+	commands = []command{reviewCommand}
+	os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
+}
+
+// run runs the command that the arguments name.
+func run(args []string, out, errs io.Writer) int {
+	if len(args) == 0 {
+		help(errs)
+		return misuse
+	}
+	switch args[0] {
+	case "help", "-h", "-help", "--help":
+		help(out)
+		return done
+	case "-version", "--version":
+		return done
+	}
+	for _, c := range commands {
+		if c.name != args[0] {
+			continue
+		}
+		for _, a := range args[1:] {
+			if a == "-h" || a == "-help" || a == "--help" {
+				fmt.Fprint(out, c.usage)
+				return done
+			}
+		}
+		return c.run(args[1:], out, errs)
+	}
+	fmt.Fprintf(errs, "dimwatch: there is no command %q; `dimwatch help` lists them\n", args[0])
+	return misuse
+}
+
+func help(w io.Writer) {
+	fmt.Fprint(w, "dimwatch watches the dimming points of a store and names the part that has failed.\nIt only reads: no command of it can write to a controller.\n\n")
+	for _, c := range commands {
+		fmt.Fprintf(w, "  %-8s %s\n", c.name, c.does)
+	}
+	fmt.Fprint(w, "\n`dimwatch COMMAND --help` explains a command.\n")
+}
+
+// flags makes the flag set of a command; its usage is the command's own text.
+func flags(name string, errs io.Writer) *flag.FlagSet {
+	fs := flag.NewFlagSet(name, flag.ContinueOnError)
+	fs.SetOutput(errs)
+	fs.Usage = func() { fmt.Fprintf(errs, "`dimwatch %s --help` explains the command\n", name) }
+	return fs
+}
+
+func configFlag(fs *flag.FlagSet) *string { return fs.String("config", "", "the configuration file") }
+
+// parse parses the flags and refuses what is left over; not ok comes with the exit code.
+func parse(fs *flag.FlagSet, args []string) (code int, ok bool) {
+	if err := fs.Parse(args); err != nil {
+		return misuse, false
+	}
+	if fs.NArg() > 0 {
+		fmt.Fprintf(fs.Output(), "dimwatch: %s: %q is too much: flags come first and nothing follows them\n", fs.Name(), fs.Arg(0))
+		fs.Usage()
+		return misuse, false
+	}
+	if f := fs.Lookup("config"); f != nil && f.Value.String() == "" {
+		fmt.Fprintf(fs.Output(), "dimwatch: %s: -config FILE is missing\n", fs.Name())
+		fs.Usage()
+		return misuse, false
+	}
+	return done, true
+}

@@ -1,0 +1,216 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"time"
+
+	"dimwatch/agent/config"
+	"dimwatch/agent/judge"
+	"dimwatch/drivers"
+	"dimwatch/drivers/trend"
+	"dimwatch/loops"
+
+	"github.com/schollz/progressbar/v3"
+	"golang.org/x/term"
+)
+
+var reviewCommand = command{
+	name: "review", does: "judges recorded hours and prints a report",
+	usage: `dimwatch review -config FILE [--json]
+
+Judges the recordings that the configuration names (devices with driver "trend") with
+the same engine as watch does live points, in the recording's own time, and prints what
+was found. With --json the report is one JSON document.
+
+Example:
+  dimwatch review -config stores/harbor-12/site.hcl
+`,
+	run: review,
+}
+
+func review(args []string, out, errs io.Writer) int {
+	fs := flags("review", errs)
+	path := configFlag(fs)
+	asJSON := fs.Bool("json", false, "print the report as JSON")
+	if code, ok := parse(fs, args); !ok {
+		return code
+	}
+	site, _, ok := loadConfig(*path, errs)
+	if !ok {
+		return failed
+	}
+	defer closeSources(site)
+	r := &recording{site: site, judge: judge.New(site)}
+	if err := r.run(context.Background()); err != nil {
+		fmt.Fprintf(errs, "dimwatch: review: %v\n", err)
+		return failed
+	}
+	if *asJSON {
+		enc := json.NewEncoder(out)
+		enc.SetIndent("", " ")
+		if err := enc.Encode(r.document()); err != nil {
+			fmt.Fprintf(errs, "dimwatch: review: writing the report: %v\n", err)
+			return failed
+		}
+		return done
+	}
+	r.report(out)
+	return done
+}
+
+// recording is a review under way.
+type recording struct {
+	site     *config.Site
+	judge    *judge.Site
+	devices  []recorded
+	findings []loops.Finding // by Seq, as they last stood
+	skipped  []string        // devices that are not recorded
+}
+
+// recorded is one device of a recording, with the row that is to be judged next.
+type recorded struct {
+	index    int
+	source   drivers.Source
+	readings []drivers.Reading
+	err      error
+	at       time.Time
+	done     bool
+}
+
+// run judges the recordings row by row. Devices are merged by time: all that have the earliest row are judged together,
+// then each reads its next one, so that devices on one file go through it side by side.
+func (r *recording) run(ctx context.Context) error {
+	for i := range r.site.Devices {
+		d := &r.site.Devices[i]
+		if !d.Recorded {
+			return fmt.Errorf("device %q has driver %q: review judges recordings only, watch judges live points", d.Name, d.Driver)
+		}
+		if len(d.Points) > 0 {
+			r.devices = append(r.devices, recorded{index: i, source: d.Source, readings: make([]drivers.Reading, len(d.Points))})
+		}
+	}
+	for i := range r.devices {
+		if err := r.devices[i].next(ctx); err != nil {
+			return err
+		}
+	}
+	bar := r.progress()
+	polls := make([]judge.Poll, 0, len(r.devices))
+	for rows := 0; ; rows++ {
+		at, any := r.earliest()
+		if !any {
+			break
+		}
+		polls = polls[:0]
+		for i := range r.devices {
+			if d := &r.devices[i]; !d.done && d.at.Equal(at) {
+				polls = append(polls, judge.Poll{Device: d.index, Readings: d.readings, Err: d.err})
+			}
+		}
+		r.judge.Take(at, polls)
+		r.judge.Changes(r.keep)
+		for i := range r.devices {
+			if d := &r.devices[i]; !d.done && d.at.Equal(at) {
+				if err := d.next(ctx); err != nil {
+					return err
+				}
+			}
+		}
+		if rows%1000 == 0 {
+			bar()
+		}
+	}
+	return nil
+}
+
+// next reads the next row. A row without any value of the device is a poll that it did not answer.
+func (d *recorded) next(ctx context.Context) error {
+	d.err = d.source.Read(ctx, d.readings)
+	switch {
+	case d.err == io.EOF:
+		d.done = true
+		return nil
+	case d.err == nil, errors.Is(d.err, drivers.ErrNoAnswer):
+		d.at = d.readings[0].At
+		return nil
+	}
+	return d.err
+}
+
+func (r *recording) earliest() (at time.Time, any bool) {
+	for i := range r.devices {
+		if d := &r.devices[i]; !d.done && (!any || d.at.Before(at)) {
+			at, any = d.at, true
+		}
+	}
+	return at, any
+}
+
+func (r *recording) keep(f loops.Finding) {
+	if f.Seq <= len(r.findings) {
+		r.findings[f.Seq-1] = f
+		return
+	}
+	r.findings = append(r.findings, f)
+}
+
+// progress gives a function that shows how far the review is, on a terminal.
+func (r *recording) progress() func() {
+	recordings := r.recordings()
+	var size int64
+	for _, rec := range recordings {
+		_, n := rec.Progress()
+		size += n
+	}
+	if !term.IsTerminal(int(os.Stderr.Fd())) || size == 0 {
+		return func() {}
+	}
+	bar := progressbar.NewOptions64(size, progressbar.OptionSetWriter(os.Stderr), progressbar.OptionSetDescription("reading"),
+		progressbar.OptionShowBytes(true), progressbar.OptionThrottle(100*time.Millisecond), progressbar.OptionClearOnFinish())
+	return func() {
+		var read int64
+		for _, rec := range recordings {
+			n, _ := rec.Progress()
+			read += n
+		}
+		_ = bar.Set64(read)
+	}
+}
+
+// recordings are the files behind the devices, each once.
+func (r *recording) recordings() []*trend.Recording {
+	var list []*trend.Recording
+	for i := range r.devices {
+		if s, ok := r.devices[i].source.(*trend.Source); ok && !slices.Contains(list, s.Recording()) {
+			list = append(list, s.Recording())
+		}
+	}
+	return list
+}
+
+// ordered are the findings in the order of raised, then id, then zone.
+func (r *recording) ordered() []loops.Finding {
+	list := slices.Clone(r.findings)
+	slices.SortStableFunc(list, func(a, b loops.Finding) int {
+		return cmp.Or(cmp.Compare(a.Raised, b.Raised), cmp.Compare(a.ID.String(), b.ID.String()),
+			slices.Compare(r.names(a), r.names(b)))
+	})
+	return list
+}
+
+// names are the zones of a finding, sorted.
+func (r *recording) names(f loops.Finding) []string {
+	list := make([]string, len(f.Zones))
+	for i, z := range f.Zones {
+		list[i] = r.site.Zones[z].Name
+	}
+	slices.Sort(list)
+	return list
+}
