@@ -25,7 +25,7 @@ const (
 var commands []command
 
 func main() {
-	commands = []command{reviewCommand}
+	commands = []command{watchCommand, checkCommand, readCommand, reviewCommand, demoCommand, versionCommand}
 	os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
 }
 
@@ -40,7 +40,7 @@ func run(args []string, out, errs io.Writer) int {
 		help(out)
 		return done
 	case "-version", "--version":
-		return done
+		return versionCommand.run(nil, out, errs)
 	}
 	for _, c := range commands {
 		if c.name != args[0] {

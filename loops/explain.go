@@ -175,7 +175,7 @@ func (m *memory) powerMinimum() float64 {
 	if share, usual := m.powerAt(10); usual < 0.1 {
 		return fit(m.watts-share, math.Max(usual, 0.07))
 	}
-	return within(m.watts, 0.07, 0.5, 0.05)
+	return within(m.watts, 0.07, 0.5, 0.03)
 }
 
 // powerOff is the weight of the power where the gear is not fed.

@@ -52,11 +52,11 @@ var deviceSchema = schemaOf("device")
 // decodeDevice reads what the configuration knows of a device; the rest is the driver's.
 func (l *loader) decodeDevice(b *hcl.Block) {
 	l.enterRow(b)
-	l.checkLabel(b)
+	first := l.checkLabel(b)
 	content, remain, diags := b.Body.PartialContent(deviceSchema)
 	l.add(diags)
 	a := block{l: l, attrs: content.Attributes, rng: b.DefRange}
-	d := &device{index: len(l.site.Devices), row: l.row, byKeys: map[string]int{}}
+	d := &device{index: len(l.site.Devices), used: !first, row: l.row, byKeys: map[string]int{}}
 	out := Device{Name: b.Labels[0], Range: b.DefRange}
 	l.decodeDriver(a, d, &out)
 
@@ -198,7 +198,7 @@ func keyText(v cty.Value) string {
 // openDevices gives all devices of each kind to its driver.
 func (l *loader) openDevices() {
 	for i, d := range l.devices {
-		if !d.used {
+		if !d.used && !l.deviceUnclear && len(l.site.Zones) > 0 {
 			out := &l.site.Devices[i]
 			l.warn(out.Range, "Device not used", "No zone and no point names device %q: it is not read. Remove it, or name it in a zone.", out.Name)
 		}

@@ -45,9 +45,14 @@ func (l *loader) add(diags hcl.Diagnostics) {
 	}
 }
 
-// explain completes HCL's own message about an attribute that an object does not have, such as a column that a CSV list
-// lacks, with the names that it has.
+// explain completes HCL's own messages: about a block on one line, and about an attribute that an object does not have, such as
+// a column that a CSV list lacks, with the names that it has.
 func explain(d *hcl.Diagnostic) *hcl.Diagnostic {
+	if d.Summary == "Invalid single-argument block definition" {
+		c := *d
+		c.Detail += " Write each argument on a line of its own."
+		return &c
+	}
 	traversal, ok := d.Expression.(*hclsyntax.ScopeTraversalExpr)
 	if !ok || d.Summary != "Unsupported attribute" || d.EvalContext == nil {
 		return d
@@ -143,5 +148,5 @@ func sentence(err error) string {
 	if text == "" {
 		return ""
 	}
-	return strings.ToUpper(text[:1]) + text[1:] + "."
+	return capital(text) + "."
 }

@@ -6,8 +6,8 @@ import (
 )
 
 // closest gives the candidate that word was most likely meant to be, or "" where none is near: equal but for case, or
-// within a third of its length in single-character edits and two transposed neighbours counted as two. Of equally near
-// ones the first in alphabetical order is taken, so that a message is always the same.
+// within a third of its length, at most three, in edits. Of equally near ones the first in alphabetical order is taken, so
+// that a message is always the same.
 func closest(word string, candidates []string) string {
 	sorted := append([]string(nil), candidates...)
 	sort.Strings(sorted)
@@ -21,28 +21,32 @@ func closest(word string, candidates []string) string {
 	return best
 }
 
-// editDistance is the Levenshtein distance of two short words, by bytes.
+// editDistance is how many bytes have to be put in, left out, changed or swapped with their neighbour to make one short word
+// of another: the Levenshtein distance with transpositions, in its restricted form.
 func editDistance(a, b string) int {
 	if len(a) > 64 || len(b) > 64 {
 		return 64
 	}
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
+	var d [65][65]int
+	for i := range len(a) + 1 {
+		d[i][0] = i
 	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := diagonal
-			if a[i] != b[j] {
-				cost++
+	for j := range len(b) + 1 {
+		d[0][j] = j
+	}
+	for i := 1; i <= len(a); i++ {
+		for j := 1; j <= len(b); j++ {
+			change := 1
+			if a[i-1] == b[j-1] {
+				change = 0
 			}
-			diagonal = row[j+1]
-			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
+			d[i][j] = min(d[i-1][j-1]+change, d[i-1][j]+1, d[i][j-1]+1)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				d[i][j] = min(d[i][j], d[i-2][j-2]+1)
+			}
 		}
 	}
-	return row[len(b)]
+	return d[len(a)][len(b)]
 }
 
 // didYouMean gives ` Did you mean "x"?`, or "" where no candidate is near.
@@ -84,6 +88,16 @@ func list(words []string, conjunction string) string {
 
 // maxName is the longest name of a site, device or zone. Chosen: a label that still fits a column on a terminal.
 const maxName = 64
+
+// article puts "a" or "an" before the type of a block.
+func article(kind string) string {
+	if strings.ContainsRune("aeiou", rune(kind[0])) {
+		return "an " + kind
+	}
+	return "a " + kind
+}
+
+func capital(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
 
 // nameProblem says why a label can not name a site, device or zone, and proposes one that can; "" where it can. Names
 // become metric labels, file names and words in an alert, so they are kept to what needs no quoting in any of these.

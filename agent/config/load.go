@@ -48,7 +48,7 @@ func LoadBytes(src []byte, path string, kinds map[string]drivers.Kind) (*Site, F
 	parser := hclparse.NewParser()
 	file, diags := parser.ParseHCL(src, path)
 	l := &loader{path: path, dir: filepath.Dir(path), kinds: kinds, site: &Site{File: path}}
-	l.diags = diags
+	l.add(diags)
 	if body, ok := file.Body.(*hclsyntax.Body); ok && readable(diags) {
 		l.load(body)
 	}
@@ -74,14 +74,14 @@ func Print(w io.Writer, files Files, diags hcl.Diagnostics, width int, colour bo
 	if err := writer.WriteDiagnostics(diags); err != nil {
 		return err
 	}
-	failures := len(diags.Errs())
-	warnings := 0
+	failures, warnings := 0, 0
 	for _, d := range diags {
-		if d.Severity == hcl.DiagWarning {
+		if d.Severity == hcl.DiagError {
+			failures++
+		} else {
 			warnings++
 		}
 	}
-	failures -= warnings
 	_, err := fmt.Fprintf(w, "%s, %s\n", count(failures, "error"), count(warnings, "warning"))
 	return err
 }
@@ -103,7 +103,9 @@ type loader struct {
 	judge   Judge // the site's
 	devices []*device
 
-	hoursFailed bool // hours are given, but not understood
+	dropped       map[string]bool // types of blocks that were left out since their labels are wrong
+	hoursFailed   bool            // hours are given, but not understood
+	deviceUnclear bool            // somewhere a device is named that does not exist, or none: which are used is not known
 
 	lines map[string]hcl.Range // "zone aisles" -> where it was first named
 	rows  map[string]string    // the same -> the row that it was made from
@@ -113,6 +115,7 @@ type loader struct {
 // its own.
 func (l *loader) load(body *hclsyntax.Body) {
 	l.read = map[string]string{}
+	l.dropped = map[string]bool{}
 	l.lines = map[string]hcl.Range{}
 	l.rows = map[string]string{}
 	body = l.checkNames(body)
@@ -138,7 +141,7 @@ func (l *loader) load(body *hclsyntax.Body) {
 		l.decodeZone(b)
 	}
 	l.row = ""
-	if len(blocks["zone"]) == 0 && !diags.HasErrors() {
+	if len(blocks["zone"]) == 0 && !diags.HasErrors() && !l.dropped["zone"] {
 		l.fail(content.MissingItemRange, "No zone", `A site needs at least one zone to watch: add a block such as zone "aisles-1-4" { ... } with its setpoint, command and feedback.`)
 	}
 	l.openDevices()

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"math"
 	"slices"
 
 	"github.com/zclconf/go-cty/cty"
@@ -12,6 +13,7 @@ import (
 const (
 	minLevel, maxLevel = -50.0, 150.0
 	maxMilliamps       = 30.0
+	minLoop            = 1.0 // mA between the ends of a pair: less is a slip into amperes
 	maxQuantity        = 1e9 // lux and watts
 )
 
@@ -119,7 +121,7 @@ func (k *pointKeys) quantity() (Quantity, bool) {
 			return q, true
 		}
 	}
-	k.fail(k.keyRange(found[0]), "Quantity does not fit", "A %s is given in %s; %s does not fit.", k.place.role, list(names, "or"), found[0])
+	k.fail(k.keyRange(found[0]), "Quantity does not fit", "%s is given in %s; %s does not fit.", k.title(), list(names, "or"), found[0])
 	return 0, false
 }
 
@@ -167,7 +169,7 @@ func (k *pointKeys) scale(q Quantity, hasRaw bool) (pair [2]float64, isPair bool
 		}
 	}
 	if pair[0] == pair[1] {
-		k.fail(k.valueRange(name), "Equal ends", "Both raw values mean %s %s: then the point says nothing. Give two different values.", plain(pair[0]), name)
+		k.fail(k.valueRange(name), "Equal ends", "Both raw values mean %s %s: then the point says nothing. Give two different values.", name, plain(pair[0]))
 		return pair, false
 	}
 	return pair, true
@@ -177,6 +179,10 @@ func (k *pointKeys) scale(q Quantity, hasRaw bool) (pair [2]float64, isPair bool
 func (k *pointKeys) loop(pair [2]float64) bool {
 	if pair[0] == pair[1] {
 		k.fail(k.valueRange("milliamps"), "Equal ends", "milliamps names the currents at two different raw values; both are %s mA.", plain(pair[0]))
+		return false
+	}
+	if math.Abs(pair[1]-pair[0]) < minLoop {
+		k.fail(k.valueRange("milliamps"), "Out of range", "milliamps is in milliamperes, such as [4, 20]; from %s to %s no signal fits.", plain(pair[0]), plain(pair[1]))
 		return false
 	}
 	for _, x := range pair {

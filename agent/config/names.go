@@ -95,11 +95,12 @@ func (l *loader) checkBody(body *hclsyntax.Body, kind string, scope []string) *h
 }
 
 func (l *loader) unknownArgument(attr *hclsyntax.Attribute, kind string, sh shape) {
-	where := "in a " + kind + " block"
-	hint := suggest(attr.Name, sh.attrs)
+	where, hint := "outside of a block", suggest(attr.Name, sh.attrs)
+	if kind != "" {
+		where = "in " + article(kind) + " block"
+	}
 	switch {
 	case kind == "":
-		where = "outside of a block"
 		hint = " Put it into a block; values for use in several places belong into locals { ... }."
 	case slices.Contains(sh.blocks, attr.Name):
 		hint = " It is a block: write " + attr.Name + " { ... } without the equals sign."
@@ -141,22 +142,27 @@ func (l *loader) unknownBlock(name string, where hcl.Range, kind string, sh shap
 	}
 	in := "here"
 	if kind != "" {
-		in = "in a " + kind + " block"
+		in = "in " + article(kind) + " block"
 	}
-	l.fail(where, "Unknown block", "There is no block %q %s.%s", name, in, suggest(name, sh.blocks))
+	hint := suggest(name, sh.blocks)
+	if hint == "" {
+		hint = " It has arguments only: " + list(sh.attrs, "and") + "."
+	}
+	l.fail(where, "Unknown block", "There is no block %q %s.%s", name, in, hint)
 }
 
 func (l *loader) checkLabels(b *hclsyntax.Block, sh shape) bool {
 	switch {
 	case sh.label != "" && len(b.Labels) == 0:
-		l.fail(b.TypeRange, "Missing name", "A %s block has a name: write %s \"%s\" { ... }", b.Type, b.Type, sh.label)
+		l.fail(b.TypeRange, "Missing name", "%s block has a name: write %s \"%s\" { ... }", capital(article(b.Type)), b.Type, sh.label)
 	case sh.label != "" && len(b.Labels) > 1:
-		l.fail(b.LabelRanges[1], "One name too many", "A %s block has one name: write %s \"%s\" { ... }", b.Type, b.Type, sh.label)
+		l.fail(b.LabelRanges[1], "One name too many", "%s block has one name: write %s \"%s\" { ... }", capital(article(b.Type)), b.Type, sh.label)
 	case sh.label == "" && len(b.Labels) > 0:
-		l.fail(b.LabelRanges[0], "Name not expected", "A %s block has no name: write %s { ... }", b.Type, b.Type)
+		l.fail(b.LabelRanges[0], "Name not expected", "%s block has no name: write %s { ... }", capital(article(b.Type)), b.Type)
 	default:
 		return true
 	}
+	l.dropped[b.Type] = true
 	return false
 }
 

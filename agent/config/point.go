@@ -59,7 +59,7 @@ func (l *loader) decodePoint(attr *hcl.Attribute, place pointPlace) *Point {
 		return nil
 	case value.IsNull():
 		if place.role <= Feedback {
-			l.fail(k.rng, "Point missing", "%s of zone %q is null. Every zone needs setpoint, command and feedback.", place.role, place.zone)
+			l.fail(k.rng, "Point missing", "%s is null. Every zone needs setpoint, command and feedback.", k.title())
 		}
 		return nil
 	case !value.Type().IsObjectType() && !value.Type().IsMapType():
@@ -249,7 +249,7 @@ func (k *pointKeys) unknownKey(name string, kind *drivers.Kind) {
 	slices.Sort(owners)
 	switch {
 	case kind == nil && len(owners) > 0:
-		return // the device is not known, which has been reported: the key may well be right
+		return // the device is not known, which has been reported: the key may well be right for it
 	case len(owners) > 0:
 		driver := k.l.site.Devices[k.place.device.index]
 		k.fail(k.keyRange(name), "Key of another driver", "%s belongs to %s; device %q is read by %s, whose points have %s.", name, list(owners, "and"), driver.Name, driver.Driver, list(slices.Sorted(slices.Values(kind.PointKeys)), "and"))
@@ -298,5 +298,9 @@ func (k *pointKeys) location(coding map[string]drivers.Value) string {
 // title names the point at the start of a sentence.
 func (k *pointKeys) title() string {
 	role := k.place.role.String()
-	return fmt.Sprintf("%s of zone %q", strings.ToUpper(role[:1])+role[1:], k.place.zone)
+	role = strings.ToUpper(role[:1]) + role[1:]
+	if k.l.row != "" {
+		return role // the row names the zone
+	}
+	return fmt.Sprintf("%s of zone %q", role, k.place.zone)
 }

@@ -17,6 +17,7 @@ const (
 	defaultFalseFindings = 0.001            // per zone and year: one in 1,000 zones a year
 	maxTolerance         = 50.0             // beyond it a zone at half its level would be right
 	maxSettle            = time.Hour
+	maxFalseFindings     = 100.0
 	minDuration          = 100 * time.Millisecond
 )
 
@@ -52,6 +53,10 @@ func (l *loader) decode(b *hcl.Block, schema *hcl.BodySchema) (block, hcl.Blocks
 func (l *loader) decodeSite(blocks hcl.Blocks, start hcl.Range) {
 	l.judge = Judge{Tolerance: defaultTolerance, Settle: defaultSettle, FalseFindings: defaultFalseFindings}
 	l.site.Location = time.Local
+	if len(blocks) == 0 && l.dropped["site"] {
+		l.hoursFailed = true
+		return
+	}
 	if len(blocks) == 0 {
 		l.fail(start, "No site", `A configuration describes one site: begin with site "harbor-12" { name = "..." }.`)
 		return
@@ -130,25 +135,11 @@ func (l *loader) decodeJudge(blocks hcl.Blocks, above Judge) Judge {
 			continue
 		}
 		b, _ := l.decode(jb, judgeSchema)
-		if v, where, ok := b.number("tolerance", 0, maxTolerance, " in percent of level"); ok {
-			if v == 0 {
-				l.fail(where, "Out of range", "tolerance is above 0 and at most 50 percent of level: no setpoint and feedback ever agree to the last digit. The default is 10.")
-			} else {
-				j.Tolerance = v
-			}
-		}
+		j.Tolerance = b.positive("tolerance", maxTolerance, j.Tolerance,
+			"the percent of level by which setpoint and feedback may differ", "They never agree to the last digit; the default is 10.")
 		j.Settle = b.duration("settle", minDuration, maxSettle, j.Settle)
-		if v, where, ok := b.value("false_findings"); ok {
-			x, isNumber := toNumber(v)
-			switch {
-			case !isNumber:
-				l.fail(where, "Not a number", "false_findings is how many findings without a fault are tolerated per zone and year, such as 0.001; this is %s.", kindOf(v))
-			case x <= 0 || x > 100:
-				l.fail(where, "Out of range", "false_findings is above 0 and at most 100 per zone and year; this is %s. None at all can not be promised: take a small number such as 0.0001.", plain(x))
-			default:
-				j.FalseFindings = x
-			}
-		}
+		j.FalseFindings = b.positive("false_findings", maxFalseFindings, j.FalseFindings,
+			"how many findings without a fault are tolerated per zone and year", "None at all can not be promised; the default is 0.001.")
 	}
 	return j
 }
@@ -180,7 +171,8 @@ func (l *loader) decodeAgent(blocks hcl.Blocks) {
 }
 
 // checkLabel checks the name of a site, device or zone, and that it is the only one of its type.
-func (l *loader) checkLabel(b *hcl.Block) {
+// It says whether it is.
+func (l *loader) checkLabel(b *hcl.Block) bool {
 	name, where := b.Labels[0], b.LabelRanges[0]
 	if problem := nameProblem(name); problem != "" {
 		l.fail(where, "Not a name", "%q can not name a %s. %s", name, b.Type, problem)
@@ -189,7 +181,7 @@ func (l *loader) checkLabel(b *hcl.Block) {
 	first, twice := l.lines[key]
 	if !twice {
 		l.lines[key], l.rows[key] = where, l.row
-		return
+		return true
 	}
 	from := at(first)
 	if r := l.rows[key]; r != "" {
@@ -199,4 +191,5 @@ func (l *loader) checkLabel(b *hcl.Block) {
 	if first != where {
 		l.fail(first, "Name given twice", "There is another %s %q at %s. Rename one of the two.", b.Type, name, at(where))
 	}
+	return false
 }

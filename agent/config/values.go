@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
@@ -45,6 +46,15 @@ func (b block) value(name string) (v cty.Value, at hcl.Range, ok bool) {
 	return v, at, true
 }
 
+// cell is value for what is not a text: in a block made from a list an empty cell leaves the argument out.
+func (b block) cell(name string) (v cty.Value, at hcl.Range, ok bool) {
+	v, at, ok = b.value(name)
+	if ok && b.l.row != "" && v.Type() == cty.String && v.AsString() == "" {
+		return cty.NilVal, at, false
+	}
+	return v, at, ok
+}
+
 // text gives an argument that is a text.
 func (b block) text(name, example string) (string, hcl.Range, bool) {
 	v, at, ok := b.value(name)
@@ -61,7 +71,7 @@ func (b block) text(name, example string) (string, hcl.Range, bool) {
 
 // number gives an argument that is a number from low to high.
 func (b block) number(name string, low, high float64, unit string) (float64, hcl.Range, bool) {
-	v, at, ok := b.value(name)
+	v, at, ok := b.cell(name)
 	if !ok {
 		return 0, at, false
 	}
@@ -77,9 +87,28 @@ func (b block) number(name string, low, high float64, unit string) (float64, hcl
 	return x, at, true
 }
 
+// positive gives an argument that is a number above 0 and at most high; otherwise where it is missing or wrong. meaning says
+// what it is, hint what to take.
+func (b block) positive(name string, high, otherwise float64, meaning, hint string) float64 {
+	v, at, ok := b.cell(name)
+	if !ok {
+		return otherwise
+	}
+	x, isNumber := toNumber(v)
+	if !isNumber || x <= 0 || x > high {
+		summary := "Out of range"
+		if !isNumber {
+			summary = "Not a number"
+		}
+		b.l.fail(at, summary, "%s is %s, a number above 0 and at most %s; this is %s. %s", name, meaning, plain(high), kindOf(v), hint)
+		return otherwise
+	}
+	return x
+}
+
 // truth gives an argument that is true or false.
 func (b block) truth(name string) bool {
-	v, at, ok := b.value(name)
+	v, at, ok := b.cell(name)
 	if !ok {
 		return false
 	}
@@ -93,7 +122,7 @@ func (b block) truth(name string) bool {
 
 // duration gives an argument such as "1500ms", from low to high; otherwise where it is missing or wrong.
 func (b block) duration(name string, low, high, otherwise time.Duration) time.Duration {
-	v, at, ok := b.value(name)
+	v, at, ok := b.cell(name)
 	if !ok {
 		return otherwise
 	}
@@ -205,12 +234,19 @@ func kindOf(v cty.Value) string {
 	case t.IsObjectType(), t.IsMapType():
 		return "an object"
 	case t.IsTupleType(), t.IsListType():
-		return fmt.Sprintf("a list of %d", v.LengthInt())
+		if n := v.LengthInt(); n != 2 {
+			return fmt.Sprintf("a list of %d", n)
+		}
+		e := v.AsValueSlice()
+		return "a list of " + kindOf(e[0]) + " and " + kindOf(e[1])
 	}
 	return "of another kind"
 }
 
-// plain writes a number without an exponent where it is short.
+// plain writes a number without an exponent where that is short enough to read.
 func plain(x float64) string {
-	return strings.TrimSuffix(fmt.Sprintf("%.6g", x), ".")
+	if math.Abs(x) >= 1e15 {
+		return strconv.FormatFloat(x, 'g', -1, 64)
+	}
+	return strconv.FormatFloat(x, 'f', -1, 64)
 }

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"fmt"
 	"math"
 
 	"github.com/hashicorp/hcl/v2"
@@ -39,7 +40,7 @@ func (l *loader) decodeZone(b *hcl.Block) {
 		attr := a.attrs[role.String()]
 		if attr == nil {
 			if role <= Feedback {
-				l.fail(b.DefRange, "Point missing", "Zone %q has no %s. Every zone needs setpoint, command and feedback: add %s = { ... } with its location and what its number means.", z.Name, role, role)
+				l.fail(b.DefRange, "Point missing", "%s has no %s. Every zone needs setpoint, command and feedback: add %s = { ... } with its location and what its number means.", l.zoneTitle(z.Name), role, role)
 			}
 			continue
 		}
@@ -49,7 +50,7 @@ func (l *loader) decodeZone(b *hcl.Block) {
 		}
 	}
 	if !l.site.Hours.Given && !a.has("lit") && !l.hoursFailed {
-		l.warn(b.DefRange, "Not known when light is asked for", "Zone %q has no lit point and the site has no hours: whether a dark zone is off or broken can not be told. Add hours to the site, or lit = { ... } to the zone.", z.Name)
+		l.warn(b.DefRange, "Not known when light is asked for", "%s has no lit point and the site has no hours: whether a dark zone is off or broken can not be told. Add hours to the site, or lit = { ... } to the zone.", l.zoneTitle(z.Name))
 	}
 	l.site.Zones = append(l.site.Zones, z)
 }
@@ -62,15 +63,20 @@ func (l *loader) zoneDevice(a block, z *Zone) *device {
 			l.devices[0].used = true
 			return l.devices[0]
 		}
-		if len(l.devices) == 0 {
-			l.fail(a.rng, "No device", "Zone %q has nothing to be read from: add a block such as device \"north\" { driver = \"modbus-tcp\" ... }.", z.Name)
+		l.deviceUnclear = true
+		if l.dropped["device"] {
 			return nil
 		}
-		l.fail(a.rng, "Device missing", "Zone %q does not say which device it is on: add device = \"...\".%s", z.Name, suggest("", l.deviceNames()))
+		if len(l.devices) == 0 {
+			l.fail(a.rng, "No device", "%s has nothing to be read from: add a block such as device \"north\" { driver = \"modbus-tcp\" ... }.", l.zoneTitle(z.Name))
+			return nil
+		}
+		l.fail(a.rng, "Device missing", "%s does not say which device it is on: add device = \"...\".%s", l.zoneTitle(z.Name), suggest("", l.deviceNames()))
 		return nil
 	}
 	name, where, ok := a.text("device", `"north"`)
 	if !ok {
+		l.deviceUnclear = true
 		return nil
 	}
 	d := l.findDevice(name, where)
@@ -88,8 +94,21 @@ func (l *loader) findDevice(name string, where hcl.Range) *device {
 			return l.devices[i]
 		}
 	}
+	l.deviceUnclear = true
+	if l.dropped["device"] {
+		return nil // it may be the one whose block has no name
+	}
 	l.fail(where, "Unknown device", "There is no device %q.%s", name, suggest(name, l.deviceNames()))
 	return nil
+}
+
+// zoneTitle names a zone at the start of a sentence. Those made from a list are named by their row, beside the text, so that
+// what is wrong with every row is said once.
+func (l *loader) zoneTitle(name string) string {
+	if l.row != "" {
+		return "The zone"
+	}
+	return fmt.Sprintf("Zone %q", name)
 }
 
 func (l *loader) deviceNames() []string {

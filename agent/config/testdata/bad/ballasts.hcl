@@ -1,0 +1,24 @@
+site "s" {
+  hours = "06:00-22:00"
+}
+device "north" {
+  driver  = "modbus-tcp"
+  address = "127.0.0.1:5020"
+}
+zone "z" {
+  device = "north"
+  setpoint = { holding = 1, level = true }
+  command = { holding = 2, level = true }
+  feedback = { input = 3, volts = true }
+  ballasts = -3
+  rated_power = "1.4 kW"
+  out_of_service = "no"
+}
+zone "y" {
+  device = "north"
+  setpoint = { holding = 1, level = true }
+  command = { holding = 2, level = true }
+  feedback = { input = 3, volts = true }
+  ballasts = 2.5
+  feedback_tap = "gears"
+}

@@ -1,0 +1,14 @@
+site "s" {
+  hours = "06:00-22:00"
+  closed = ["2026-12-25", "25.12.2026", "2026-02-30", 5]
+}
+device "north" {
+  driver  = "modbus-tcp"
+  address = "127.0.0.1:5020"
+}
+zone "z" {
+  device = "north"
+  setpoint = { holding = 1, level = true }
+  command = { holding = 2, level = true }
+  feedback = { input = 3, volts = true }
+}

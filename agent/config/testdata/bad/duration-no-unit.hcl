@@ -1,0 +1,19 @@
+site "s" {
+  hours = "06:00-22:00"
+  judge {
+    settle = "60"
+  }
+}
+device "north" {
+  driver  = "modbus-tcp"
+  address = "127.0.0.1:5020"
+  timeout = 1
+  cycle   = "5 sec"
+  gap     = "1d"
+}
+zone "z" {
+  device = "north"
+  setpoint = { holding = 1, level = true }
+  command = { holding = 2, level = true }
+  feedback = { input = 3, volts = true }
+}

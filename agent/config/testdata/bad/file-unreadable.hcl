@@ -1,0 +1,24 @@
+site "s" {
+  hours = "06:00-22:00"
+}
+locals {
+  a = csvdecode(file("no-such.csv"))
+  b = file(".")
+}
+device "north" {
+  driver  = "modbus-tcp"
+  address = "127.0.0.1:5020"
+}
+zone "z" {
+  device = "north"
+  setpoint = { holding = 1, level = true }
+  command = { holding = 2, level = true }
+  feedback = { input = 3, volts = true }
+}
+dynamic "zone" {
+  for_each = local.a
+  labels   = [zone.value.name]
+  content {
+    device = "north"
+  }
+}

@@ -1,0 +1,13 @@
+site "s" {
+  hours = "06:00-22:00"
+}
+device "north" {
+  driver  = "modbus-tcp"
+  address = "127.0.0.1:5020"
+}
+zone "z" {
+  device = "north"
+  setpoint = { holding = 1, level = true }
+  command = { holdng = 2, level = true }
+  feedback = { input = 3, voltage = true, scale = 2 }
+}

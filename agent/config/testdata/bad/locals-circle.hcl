@@ -1,0 +1,23 @@
+site "s" {
+  hours = "06:00-22:00"
+}
+locals {
+  a = local.b + 1
+  b = local.c
+  c = local.a
+  own = local.own
+  fine = local.later
+  later = 3
+}
+device "north" {
+  driver  = "modbus-tcp"
+  address = "127.0.0.1:5020"
+}
+zone "z" {
+  device = "north"
+  setpoint = { holding = 1, level = true }
+  command = { holding = 2, level = true }
+  feedback = { input = 3, volts = true }
+  ballasts = local.fine
+  rated_power = local.a
+}

@@ -1,0 +1,12 @@
+site "s" {
+  hours = "06:00-22:00"
+}
+device "north" {
+  driver  = "modbus-tcp"
+  address = "127.0.0.1:5020"
+}
+zone "z" {
+  device = "north"
+  setpoint = { holding = 1, level = true }
+  feedback = null
+}

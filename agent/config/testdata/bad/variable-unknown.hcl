@@ -1,0 +1,17 @@
+site "s" {
+  hours = "06:00-22:00"
+}
+device "north" {
+  driver  = modbus-tcp
+  address = "127.0.0.1:5020"
+}
+zone "z" {
+  device = north
+  setpoint = { holding = locl.first, level = true }
+  command = { holding = 2, level = true }
+  feedback = { input = 3, volts = true }
+  rated_power = local.pwoer
+}
+locals {
+  power = 100
+}

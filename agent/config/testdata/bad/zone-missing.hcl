@@ -1,0 +1,7 @@
+site "s" {
+  hours = "06:00-22:00"
+}
+device "north" {
+  driver  = "modbus-tcp"
+  address = "127.0.0.1:5020"
+}

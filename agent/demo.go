@@ -1,0 +1,156 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"os/signal"
+	"strings"
+	"sync"
+	"syscall"
+	"time"
+
+	"dimwatch/agent/config"
+	"dimwatch/agent/demo"
+	"dimwatch/configs"
+	"dimwatch/drivers/all"
+	"dimwatch/loops"
+
+	"go.uber.org/zap"
+)
+
+var demoCommand = command{
+	name: "demo", does: "a simulated store on loopback, watched by the unchanged daemon",
+	usage: `dimwatch demo [--for DURATION] [--web.listen-address ADDRESS]
+
+Simulates the dimmed zones of an invented store behind a Modbus server on loopback, lets
+faults come and go in it, and watches it with the same daemon as watch does. Plain lines
+say what happens in the store and what was found. --for ends it by itself.
+
+Example:
+  dimwatch demo --for 2m
+`,
+	run: runDemo,
+}
+
+// demoSeed makes every run the same story.
+const demoSeed = 1
+
+func runDemo(args []string, out, errs io.Writer) int {
+	fs := flags("demo", errs)
+	length := fs.Duration("for", 0, "end after this time; 0 runs until interrupted")
+	webFlags := webFlags(fs)
+	if code, ok := parse(fs, args); !ok {
+		return code
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	defer stop()
+	if *length > 0 {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(ctx, *length)
+		defer cancel()
+	}
+	store, err := demo.Start(ctx, demoSeed)
+	if err != nil {
+		fmt.Fprintf(errs, "dimwatch: demo: %v\n", err)
+		return failed
+	}
+	defer store.Close()
+	if err := os.Setenv("DIMWATCH_DEMO_ADDRESS", store.Address()); err != nil {
+		fmt.Fprintf(errs, "dimwatch: demo: %v\n", err)
+		return failed
+	}
+	site, files, diags := config.LoadBytes(configs.Demo, "demo.hcl", all.Kinds)
+	if diags.HasErrors() {
+		_ = config.Print(errs, files, diags, 100, false)
+		return failed
+	}
+	if len(*webFlags.WebListenAddresses) == 0 {
+		*webFlags.WebListenAddresses = []string{freeAddress(site.Agent.Listen)}
+	}
+	s := &show{out: out, start: time.Now()}
+	s.line("The store %s (%d zones) is simulated at %s; everything about it is invented.", site.Title, len(site.Zones), store.Address())
+	d := &daemon{log: zap.NewNop(), path: "demo.hcl", web: webFlags, found: s.found}
+	var telling sync.WaitGroup
+	telling.Go(func() {
+		for e := range store.Events() {
+			s.line("store    %s: %s", e.Zone, e.Text)
+		}
+	})
+	err = d.run(ctx, site, nil, func(a net.Addr) {
+		s.line("Metrics: http://%s/metrics   (curl -s http://%s/metrics | grep finding_active)", a, a)
+	})
+	store.Close()
+	telling.Wait()
+	if err != nil && !errors.Is(err, context.DeadlineExceeded) {
+		fmt.Fprintf(errs, "dimwatch: demo: %v\n", err)
+		return failed
+	}
+	s.line("The demo has ended: %s, of which %d ended with the zone proved.", count(s.raised, "finding", "findings"), s.cleared)
+	if w := store.Writes(); w != 0 {
+		fmt.Fprintf(errs, "dimwatch: demo: %d write requests reached the store: that must never be\n", w)
+		return failed
+	}
+	return done
+}
+
+// freeAddress is the address if it can be listened on, else one with a free port.
+func freeAddress(address string) string {
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return "127.0.0.1:0"
+	}
+	_ = l.Close()
+	return address
+}
+
+// show prints what happens, a line each.
+type show struct {
+	mu              sync.Mutex
+	out             io.Writer
+	start           time.Time
+	raised, cleared int
+}
+
+func (s *show) line(format string, args ...any) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	fmt.Fprintf(s.out, "%4.0f s  %s\n", time.Since(s.start).Seconds(), fmt.Sprintf(format, args...))
+}
+
+// found prints a finding that was raised or has ended.
+func (s *show) found(site *config.Site, f loops.Finding) {
+	row := &loops.Catalogue[f.ID]
+	where := strings.Join(zoneNames(site, f), ", ")
+	if f.Cleared != 0 {
+		what := "PROVED   %s: works again (%s)"
+		if f.Revised {
+			what = "RENAMED  %s: was called %s"
+		}
+		s.mu.Lock()
+		if !f.Revised {
+			s.cleared++
+		}
+		s.mu.Unlock()
+		s.line(what, where, row.Name)
+		return
+	}
+	s.mu.Lock()
+	s.raised++
+	s.mu.Unlock()
+	s.line("FOUND    %s: %s; part: %s, %s, confidence %.0f %%", where, row.Title, row.Part, row.Severity, 100*f.Confidence)
+	s.line("         %s", f.Summary)
+	for _, a := range f.Also {
+		also := &loops.Catalogue[a.ID]
+		s.line("         It could also be: %s (%.0f %%)", also.Title, 100*a.Confidence)
+	}
+	for i, c := range row.Checks {
+		if c.Work == loops.Desk { // what is touched needs its cautions first: the log and the review have them all
+			s.line("         To do first: %s", f.Checks[i])
+			break
+		}
+	}
+}

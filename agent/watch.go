@@ -1,0 +1,284 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"os/signal"
+	"strings"
+	"sync"
+	"syscall"
+	"time"
+
+	"dimwatch/agent/config"
+	"dimwatch/agent/judge"
+	"dimwatch/agent/metrics"
+	"dimwatch/agent/poll"
+	"dimwatch/drivers"
+	"dimwatch/loops"
+
+	"github.com/hashicorp/hcl/v2"
+	"github.com/prometheus/exporter-toolkit/web"
+	"go.uber.org/zap"
+)
+
+var watchCommand = command{
+	name: "watch", does: "the daemon: polls, judges and serves metrics",
+	usage: `dimwatch watch -config FILE [--web.listen-address ADDRESS] [--web.config.file FILE]
+
+Polls the devices of the configuration, judges every zone, logs what it finds and serves
+metrics. It ends on SIGINT and SIGTERM. On SIGHUP it reads the configuration again: a good
+one takes the place of the old one, a bad one changes nothing and is logged.
+
+  -config FILE                  the configuration
+  --web.listen-address ADDRESS  where to serve, may be repeated; wins over agent.listen
+  --web.config.file FILE        TLS and users for the web side, wins over agent.web_config
+  --web.systemd-socket          serve on sockets that systemd hands over
+
+Example:
+  dimwatch watch -config /etc/dimwatch/site.hcl
+`,
+	run: watch,
+}
+
+func watch(args []string, _, errs io.Writer) int {
+	fs := flags("watch", errs)
+	path := configFlag(fs)
+	webFlags := webFlags(fs)
+	if code, ok := parse(fs, args); !ok {
+		return code
+	}
+	log := newLogger(errs)
+	site, _, ok := loadConfig(*path, errs)
+	if !ok {
+		return failed
+	}
+	if err := watchable(site); err != nil {
+		fmt.Fprintf(errs, "dimwatch: watch: %v\n", err)
+		return failed
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	defer stop()
+	d := &daemon{log: log, path: *path, web: webFlags}
+	hup := make(chan os.Signal, 1)
+	signal.Notify(hup, syscall.SIGHUP)
+	defer signal.Stop(hup)
+	if err := d.run(ctx, site, hup, nil); err != nil {
+		log.Error("ended", zap.Error(err))
+		return failed
+	}
+	return done
+}
+
+// watchable says why a site can not be watched live.
+func watchable(site *config.Site) error {
+	for _, d := range site.Devices {
+		if d.Recorded {
+			return fmt.Errorf("device %q has driver %q: a recording can not be watched; judge it with `dimwatch review -config %s`", d.Name, d.Driver, site.File)
+		}
+	}
+	return nil
+}
+
+// daemon watches one site at a time.
+type daemon struct {
+	log  *zap.Logger
+	path string
+	web  *web.FlagConfig
+
+	// found, where not nil, is called with every finding that is raised or ends, for demo.
+	found func(*config.Site, loops.Finding)
+
+	mu     sync.Mutex // for what a scrape reads and a reload replaces
+	site   *judge.Site
+	poller *poll.Poller
+	reload metrics.Reload
+}
+
+// run watches until ctx is done. A value on hup reloads the configuration. listening, where not nil, is called with the
+// address once the web side accepts connections.
+func (d *daemon) run(ctx context.Context, site *config.Site, hup <-chan os.Signal, listening func(net.Addr)) error {
+	listeners, err := d.listen(site)
+	if err != nil {
+		closeSources(site)
+		return err
+	}
+	d.begin(ctx, site)
+	defer func() { d.end() }()
+	c := metrics.New(d.view, d.reloadState)
+	srv := serve(listeners, d.web, handler(c, d.ready), d.log)
+	defer srv.stop()
+	if listening != nil && len(listeners) > 0 {
+		listening(listeners[0].Addr())
+	}
+	d.log.Info("watching", zap.String("site", site.Name), zap.Int("zones", len(site.Zones)), zap.Int("devices", len(site.Devices)))
+	for {
+		select {
+		case <-ctx.Done():
+			d.log.Info("ending")
+			return nil
+		case err := <-srv.stopped:
+			return fmt.Errorf("the web side ended: %w", err)
+		case <-hup:
+			d.again(ctx)
+		}
+	}
+}
+
+// listen opens the listeners that flags or the configuration ask for.
+func (d *daemon) listen(site *config.Site) ([]net.Listener, error) {
+	if len(*d.web.WebListenAddresses) == 0 {
+		*d.web.WebListenAddresses = []string{site.Agent.Listen}
+	}
+	if *d.web.WebConfigFile == "" {
+		*d.web.WebConfigFile = site.Agent.WebConfig
+	}
+	if err := web.Validate(*d.web.WebConfigFile); err != nil {
+		return nil, fmt.Errorf("web configuration %s: %w", *d.web.WebConfigFile, err)
+	}
+	if *d.web.WebSystemdSocket {
+		return nil, nil // the toolkit takes them over
+	}
+	var list []net.Listener
+	for _, address := range *d.web.WebListenAddresses {
+		l, err := net.Listen("tcp", address)
+		if err != nil {
+			for _, open := range list {
+				_ = open.Close()
+			}
+			return nil, fmt.Errorf("%w: is another dimwatch running? --web.listen-address or agent.listen choose another address", err)
+		}
+		list = append(list, l)
+	}
+	return list, nil
+}
+
+// begin polls a site from now on.
+func (d *daemon) begin(ctx context.Context, site *config.Site) {
+	s := judge.New(site)
+	var jobs []poll.Job
+	for i := range site.Devices {
+		dev := &site.Devices[i]
+		log := d.log.With(zap.String("device", dev.Name))
+		jobs = append(jobs, poll.Job{
+			Source: dev.Source, Points: len(dev.Points), Cycle: dev.Cycle,
+			Take: func(now time.Time, readings []drivers.Reading, err error) {
+				s.Take(now, []judge.Poll{{Device: i, Readings: readings, Err: err}})
+				s.Changes(func(f loops.Finding) { d.tell(site, f) })
+			},
+			Changed: func(err error, failures int) {
+				if err != nil {
+					log.Warn("does not answer", zap.Error(err))
+				} else {
+					log.Info("answers again", zap.Int("failed_polls", failures))
+				}
+			},
+		})
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.site, d.poller = s, poll.Start(ctx, jobs)
+	d.reload = metrics.Reload{OK: true, At: time.Now()}
+}
+
+// end stops polling and lets go of the connections.
+func (d *daemon) end() {
+	d.mu.Lock()
+	poller, site := d.poller, d.site
+	d.mu.Unlock()
+	poller.Stop()
+	closeSources(site.Snapshot().Site)
+}
+
+// again loads the configuration again: it is built first and takes over only when it is good.
+func (d *daemon) again(ctx context.Context) {
+	var text strings.Builder
+	site, diags, ok := loadConfig(d.path, &text)
+	if ok {
+		if err := watchable(site); err != nil {
+			closeSources(site)
+			text.WriteString(err.Error())
+			ok = false
+		}
+	}
+	if !ok {
+		d.mu.Lock()
+		d.reload.OK = false
+		d.mu.Unlock()
+		d.log.Error("the configuration was not reloaded: the old one stays in force", zap.String("file", d.path),
+			zap.Int("errors", countErrors(diags)), zap.String("what", text.String()))
+		return
+	}
+	d.end() // a device may allow one connection only
+	d.begin(ctx, site)
+	d.log.Info("configuration reloaded", zap.String("file", d.path), zap.Int("zones", len(site.Zones)))
+}
+
+func countErrors(diags hcl.Diagnostics) int {
+	n := 0
+	for _, x := range diags {
+		if x.Severity == hcl.DiagError {
+			n++
+		}
+	}
+	return n
+}
+
+func (d *daemon) view() metrics.View {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return metrics.View{Site: d.site.Snapshot(), Polls: d.poller.Stats()}
+}
+
+func (d *daemon) reloadState() metrics.Reload {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.reload
+}
+
+func (d *daemon) ready() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.poller.Ready()
+}
+
+// tell logs a finding that was raised or has ended.
+func (d *daemon) tell(site *config.Site, f loops.Finding) {
+	if d.found != nil {
+		d.found(site, f)
+	}
+	row := &loops.Catalogue[f.ID]
+	fields := []zap.Field{
+		zap.String("finding", row.Name), zap.String("cause", f.Cause), zap.Strings("zones", zoneNames(site, f)),
+		zap.String("part", row.Part), zap.String("severity", row.Severity), zap.Time("onset", time.Unix(0, f.Onset).In(site.Location)),
+	}
+	if f.Device >= 0 {
+		fields = append(fields, zap.String("device", site.Devices[f.Device].Name))
+	}
+	if f.Cleared != 0 {
+		if f.Revised {
+			d.log.Info("renamed: a better explanation takes its place", fields...)
+			return
+		}
+		d.log.Info("ended: the zone has shown that it works", append(fields,
+			zap.Duration("stood", time.Duration(f.Cleared-f.Raised)))...)
+		return
+	}
+	var also []string
+	for _, a := range f.Also {
+		also = append(also, fmt.Sprintf("%s %.0f %%", a.ID, 100*a.Confidence))
+	}
+	d.log.Warn(f.Summary, append(fields, zap.Float64("confidence", f.Confidence), zap.Strings("also_possible", also),
+		zap.Strings("cautions", f.Cautions), zap.Strings("checks", f.Checks))...)
+}
+
+// zoneNames are the zones of a finding.
+func zoneNames(site *config.Site, f loops.Finding) []string {
+	var names []string
+	for _, z := range f.Zones {
+		names = append(names, site.Zones[z].Name)
+	}
+	return names
+}

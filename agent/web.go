@@ -1,0 +1,82 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"dimwatch/agent/metrics"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	versioncollector "github.com/prometheus/client_golang/prometheus/collectors/version"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+	"github.com/prometheus/exporter-toolkit/web"
+	"go.uber.org/zap"
+	"go.uber.org/zap/exp/zapslog"
+)
+
+// handler serves metrics, health and a page that lists them.
+func handler(c *metrics.Collector, ready func() bool) http.Handler {
+	registry := prometheus.NewRegistry()
+	registry.MustRegister(c, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+		versioncollector.NewCollector("dimming"))
+	mux := http.NewServeMux()
+	mux.Handle("GET /metrics", promhttp.HandlerFor(registry, promhttp.HandlerOpts{EnableOpenMetrics: true}))
+	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "ok") })
+	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, _ *http.Request) {
+		if !ready() {
+			http.Error(w, "not ready: some device was not polled yet", http.StatusServiceUnavailable)
+			return
+		}
+		fmt.Fprintln(w, "ok")
+	})
+	mux.HandleFunc("GET /{$}", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		fmt.Fprint(w, `<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>dimwatch</title>
+<meta name="viewport" content="width=device-width"><style>body{font:1.1em/1.5 sans-serif;margin:2em;max-width:40em}</style></head>
+<body><h1>dimwatch</h1><p>Watches the dimming points of a store. It only reads.</p>
+<ul><li><a href="/metrics">/metrics</a>: every figure, for Prometheus</li>
+<li><a href="/healthz">/healthz</a>: the program runs</li>
+<li><a href="/readyz">/readyz</a>: every device was polled once</li></ul></body></html>
+`)
+	})
+	return mux
+}
+
+// server is the web side of the daemon.
+type server struct {
+	http    *http.Server
+	flags   *web.FlagConfig
+	log     *slog.Logger
+	stopped chan error
+}
+
+// serve begins to serve on listeners that are open already. It ends with stop.
+func serve(listeners []net.Listener, flags *web.FlagConfig, h http.Handler, log *zap.Logger) *server {
+	s := &server{
+		http:    &http.Server{Handler: h, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute},
+		flags:   flags,
+		log:     slog.New(zapslog.NewHandler(log.Core(), zapslog.WithName("web"))),
+		stopped: make(chan error, 1),
+	}
+	go func() {
+		err := web.ServeMultiple(listeners, s.http, s.flags, s.log)
+		if errors.Is(err, http.ErrServerClosed) {
+			err = nil
+		}
+		s.stopped <- err
+	}()
+	return s
+}
+
+// stop ends serving; scrapes that are going on may end.
+func (s *server) stop() {
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+	defer cancel()
+	_ = s.http.Shutdown(ctx)
+}
