@@ -22,10 +22,11 @@ const (
 )
 
 // commands in the order in which help shows them.
-var commands []command
+func commands() []command {
+	return []command{watchCommand, checkCommand, readCommand, reviewCommand, demoCommand, versionCommand}
+}
 
 func main() {
-	commands = []command{watchCommand, checkCommand, readCommand, reviewCommand, demoCommand, versionCommand}
 	os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
 }
 
@@ -42,7 +43,7 @@ func run(args []string, out, errs io.Writer) int {
 	case "-version", "--version":
 		return versionCommand.run(nil, out, errs)
 	}
-	for _, c := range commands {
+	for _, c := range commands() {
 		if c.name != args[0] {
 			continue
 		}
@@ -60,7 +61,7 @@ func run(args []string, out, errs io.Writer) int {
 
 func help(w io.Writer) {
 	fmt.Fprint(w, "dimwatch watches the dimming points of a store and names the part that has failed.\nIt only reads: no command of it can write to a controller.\n\n")
-	for _, c := range commands {
+	for _, c := range commands() {
 		fmt.Fprintf(w, "  %-8s %s\n", c.name, c.does)
 	}
 	fmt.Fprint(w, "\n`dimwatch COMMAND --help` explains a command.\n")

@@ -15,6 +15,7 @@ import (
 	"dimwatch/agent/config"
 	"dimwatch/drivers"
 	"dimwatch/drivers/trend"
+	"dimwatch/loops"
 
 	"golang.org/x/term"
 )
@@ -157,6 +158,12 @@ func (t *table) row(z *config.Zone, role config.Role, p *config.Point, now time.
 		}
 		if p.HasLoop {
 			cells[7] = fmt.Sprintf("%.2f", v.Milliamps)
+			switch loops.RangeOf(v.Milliamps) {
+			case loops.CurrentFailed:
+				cells[8], cells[10] = drivers.Bad.String(), "current loop in failure"
+			case loops.CurrentUncertain:
+				cells[8], cells[10] = drivers.Uncertain.String(), "current outside 3.8 to 20.5 mA"
+			}
 		}
 	}
 	return strings.Join(cells, "\t")

@@ -16,6 +16,7 @@ func (r *recording) report(w io.Writer) {
 	fmt.Fprintf(w, "%s, %s to %s\n", r.title(), r.when(snap.From.UnixNano()), r.when(snap.To.UnixNano()))
 	list := r.ordered()
 	fmt.Fprintf(w, "\n%s\n", count(len(list), "finding", "findings"))
+	reportCautions(w, list)
 	for _, f := range list {
 		r.reportFinding(w, f, snap.To)
 	}
@@ -60,16 +61,24 @@ func (r *recording) reportFinding(w io.Writer, f loops.Finding, to time.Time) {
 		also := &loops.Catalogue[a.ID]
 		fmt.Fprintf(w, "  It could also be: %s (%s, %.0f %%)\n", also.Title, also.Name, 100*a.Confidence)
 	}
-	steps(w, f, "  ")
+	for i, c := range f.Checks {
+		fmt.Fprintf(w, "  %d. %s\n", i+1, c)
+	}
 }
 
-// steps prints what to beware of and then what to check.
-func steps(w io.Writer, f loops.Finding, indent string) {
-	for _, c := range f.Cautions {
-		fmt.Fprintf(w, "%s! %s\n", indent, c)
-	}
-	for i, c := range f.Checks {
-		fmt.Fprintf(w, "%s%d. %s\n", indent, i+1, c)
+// reportCautions prints what to beware of in all the checks that follow, each once and before any of them.
+func reportCautions(w io.Writer, list []loops.Finding) {
+	said := map[string]bool{}
+	for _, f := range list {
+		for _, c := range f.Cautions {
+			if len(said) == 0 {
+				fmt.Fprintln(w, "\nBefore anything is touched")
+			}
+			if !said[c] {
+				said[c] = true
+				fmt.Fprintf(w, "  ! %s\n", c)
+			}
+		}
 	}
 }
 

@@ -71,7 +71,6 @@ type recording struct {
 	judge    *judge.Site
 	devices  []recorded
 	findings []loops.Finding // by Seq, as they last stood
-	skipped  []string        // devices that are not recorded
 }
 
 // recorded is one device of a recording, with the row that is to be judged next.

@@ -29,7 +29,7 @@ var rooms = map[string]room{
 	"loops":              {pure: true},
 	"drivers":            {imports: hclModules},
 	"drivers/plan":       {pure: true},
-	"drivers/modbus":     {imports: join(hclModules, "dimwatch/drivers", "dimwatch/drivers/plan", "github.com/goburrow/modbus"), tests: []string{"github.com/simonvetter/modbus"}},
+	"drivers/modbus":     {imports: join(hclModules, "dimwatch/drivers", "dimwatch/drivers/plan", "github.com/goburrow/modbus"), tests: []string{"github.com/simonvetter/modbus", "golang.org/x/sys/unix"}},
 	"drivers/trend":      {imports: join(hclModules, "dimwatch/drivers")},
 	"drivers/drivertest": {imports: join(hclModules, "dimwatch/drivers")},
 	"drivers/all":        {imports: []string{"dimwatch/drivers", "dimwatch/drivers/modbus", "dimwatch/drivers/trend"}},
@@ -165,7 +165,7 @@ var readsClock = map[string]bool{
 // writes says whether a name is one that a bus library writes with: WriteSingleCoil, MaskWriteRegister, WriteUint32s and
 // so on. A plain Write is a connection's.
 func writes(name string) bool {
-	return strings.HasPrefix(name, "MaskWrite") || strings.HasPrefix(name, "ReadWrite") ||
+	return strings.HasPrefix(name, "MaskWrite") || strings.HasPrefix(name, "ReadWriteMultiple") ||
 		strings.HasPrefix(name, "Write") && len(name) > len("Write") && name != "WriteString"
 }
 

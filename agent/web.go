@@ -11,10 +11,6 @@ import (
 
 	"dimwatch/agent/metrics"
 
-	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/collectors"
-	versioncollector "github.com/prometheus/client_golang/prometheus/collectors/version"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
 	"github.com/prometheus/exporter-toolkit/web"
 	"go.uber.org/zap"
 	"go.uber.org/zap/exp/zapslog"
@@ -22,11 +18,8 @@ import (
 
 // handler serves metrics, health and a page that lists them.
 func handler(c *metrics.Collector, ready func() bool) http.Handler {
-	registry := prometheus.NewRegistry()
-	registry.MustRegister(c, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
-		versioncollector.NewCollector("dimming"))
 	mux := http.NewServeMux()
-	mux.Handle("GET /metrics", promhttp.HandlerFor(registry, promhttp.HandlerOpts{EnableOpenMetrics: true}))
+	mux.Handle("GET /metrics", metrics.Handler(c))
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "ok") })
 	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, _ *http.Request) {
 		if !ready() {
@@ -56,7 +49,7 @@ type server struct {
 	stopped chan error
 }
 
-// serve begins to serve on listeners that are open already. It ends with stop.
+// serve begins to serve on listeners that are open already, or on those that systemd has opened. It ends with stop.
 func serve(listeners []net.Listener, flags *web.FlagConfig, h http.Handler, log *zap.Logger) *server {
 	s := &server{
 		http:    &http.Server{Handler: h, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute},
@@ -65,7 +58,12 @@ func serve(listeners []net.Listener, flags *web.FlagConfig, h http.Handler, log 
 		stopped: make(chan error, 1),
 	}
 	go func() {
-		err := web.ServeMultiple(listeners, s.http, s.flags, s.log)
+		var err error
+		if *flags.WebSystemdSocket {
+			err = web.ListenAndServe(s.http, s.flags, s.log)
+		} else {
+			err = web.ServeMultiple(listeners, s.http, s.flags, s.log)
+		}
 		if errors.Is(err, http.ErrServerClosed) {
 			err = nil
 		}

@@ -14,12 +14,34 @@ const (
 	loopValidHigh = 20.5
 )
 
+// CurrentRange is where the current of a 4..20 mA loop lies.
+type CurrentRange uint8
+
+// The ranges of NAMUR NE 43.
+const (
+	CurrentValid     CurrentRange = iota // 3.8 to 20.5 mA
+	CurrentUncertain                     // between that and failure: not to be relied on
+	CurrentFailed                        // at or below 3.6, at or above 21 mA
+)
+
+// RangeOf tells where a current in milliamperes lies.
+func RangeOf(milliamps float64) CurrentRange {
+	const rounding = 1e-9 // of counts that were scaled
+	switch {
+	case milliamps <= loopLowMilliamps+rounding || milliamps >= loopHighMilliamps-rounding:
+		return CurrentFailed
+	case milliamps < loopValidLow-rounding || milliamps > loopValidHigh+rounding:
+		return CurrentUncertain
+	}
+	return CurrentValid
+}
+
 func (m *memory) loopFailsLow() bool {
-	return m.has.Has(FeedbackLoop) && m.milliamps <= loopLowMilliamps+1e-9
+	return m.has.Has(FeedbackLoop) && m.milliamps < 12 && RangeOf(m.milliamps) == CurrentFailed
 }
 
 func (m *memory) loopFailsHigh() bool {
-	return m.has.Has(FeedbackLoop) && m.milliamps >= loopHighMilliamps-1e-9
+	return m.has.Has(FeedbackLoop) && m.milliamps > 12 && RangeOf(m.milliamps) == CurrentFailed
 }
 
 func weighFeedbackLoopLow(m *memory) weight {

@@ -41,6 +41,16 @@ func TestCurrentLoopLimits(t *testing.T) {
 		{3.5, true, false}, {3.59, true, false}, {3.60, true, false}, {3.61, false, false}, {3.8, false, false},
 		{4, false, false}, {20.5, false, false}, {20.99, false, false}, {21.0, false, true}, {22, false, true}, {0, true, false},
 	} {
+		want := CurrentValid
+		switch {
+		case c.low || c.high:
+			want = CurrentFailed
+		case c.milliamps < 3.8 || c.milliamps > 20.5:
+			want = CurrentUncertain
+		}
+		if got := RangeOf(c.milliamps); got != want {
+			t.Errorf("%.2f mA is in range %d, want %d", c.milliamps, got, want)
+		}
 		m := memory{set: &ZoneSettings{}, has: Feedback | FeedbackLoop, milliamps: c.milliamps}
 		if m.loopFailsLow() != c.low || m.loopFailsHigh() != c.high {
 			t.Errorf("%.2f mA: low %v high %v, want %v %v", c.milliamps, m.loopFailsLow(), m.loopFailsHigh(), c.low, c.high)

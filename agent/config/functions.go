@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -131,35 +132,47 @@ func (l *loader) finishReads() {
 	slices.Sort(l.site.Reads.Env)
 }
 
-// table is what one call of csvdecode gave: which line each row came from.
+// table is what csvdecode gave for one text: which line each row came from.
 type table struct {
 	file  string // base name of the file, "the CSV text" where it did not come from one
+	row   cty.Type
 	rows  []cty.Value
-	lines []int
+	lines map[string][]string // by the cells of a row: rows may be alike
 }
 
 // csvFunction is csvdecode(TEXT): a list with an object for each row, with the first line's names. Every value is a text;
 // where a number is wanted it is converted. Columns are parted by the first of comma, semicolon and tab that is in the
 // first line, and spaces around a cell do not count, since a list of points is mostly saved from a spreadsheet.
 func csvFunction(l *loader) function.Function {
-	decode := func(text string) (table, cty.Type, error) { return decodeCSV(text, l.fileOf(text)) }
+	decode := func(text string) (*table, error) {
+		if t := l.tables[text]; t != nil {
+			return t, nil
+		}
+		t, err := decodeCSV(text, l.fileOf(text))
+		if err == nil {
+			l.tables[text] = t
+		}
+		return t, err
+	}
 	return function.New(&function.Spec{
 		Params: []function.Parameter{{Name: "text", Type: cty.String}},
 		Type: func(args []cty.Value) (cty.Type, error) {
 			if !args[0].IsKnown() {
 				return cty.DynamicPseudoType, nil
 			}
-			_, row, err := decode(args[0].AsString())
-			return cty.List(row), err
+			t, err := decode(args[0].AsString())
+			if err != nil {
+				return cty.NilType, err
+			}
+			return cty.List(t.row), nil
 		},
 		Impl: func(args []cty.Value, _ cty.Type) (cty.Value, error) {
-			t, row, err := decode(args[0].AsString())
+			t, err := decode(args[0].AsString())
 			if err != nil {
 				return cty.NilVal, err
 			}
-			l.tables = append(l.tables, t)
 			if len(t.rows) == 0 {
-				return cty.ListValEmpty(row), nil
+				return cty.ListValEmpty(t.row), nil
 			}
 			return cty.ListVal(t.rows), nil
 		},
@@ -167,8 +180,8 @@ func csvFunction(l *loader) function.Function {
 }
 
 // decodeCSV reads a text with a header. Errors name file and line.
-func decodeCSV(text, file string) (table, cty.Type, error) {
-	t := table{file: file}
+func decodeCSV(text, file string) (*table, error) {
+	t := &table{file: file, lines: map[string][]string{}}
 	first, _, _ := strings.Cut(text, "\n")
 	r := csv.NewReader(strings.NewReader(text))
 	r.TrimLeadingSpace = true
@@ -180,37 +193,39 @@ func decodeCSV(text, file string) (table, cty.Type, error) {
 	}
 	header, err := r.Read()
 	if err == io.EOF {
-		return t, cty.NilType, fmt.Errorf("%s is empty; its first line must name the columns", file)
+		return nil, fmt.Errorf("%s is empty; its first line must name the columns", file)
 	}
 	if err != nil {
-		return t, cty.NilType, csvError(file, err)
+		return nil, csvError(file, err)
 	}
 	types := map[string]cty.Type{}
 	for i, name := range header {
 		header[i] = strings.TrimSpace(name)
 		if header[i] == "" {
-			return t, cty.NilType, fmt.Errorf("%s line 1: column %d has no name", file, i+1)
+			return nil, fmt.Errorf("%s line 1: column %d has no name", file, i+1)
 		}
 		if _, twice := types[header[i]]; twice {
-			return t, cty.NilType, fmt.Errorf("%s line 1: two columns are named %q; rename one", file, header[i])
+			return nil, fmt.Errorf("%s line 1: two columns are named %q; rename one", file, header[i])
 		}
 		types[header[i]] = cty.String
 	}
 	for {
 		cells, err := r.Read()
 		if err == io.EOF {
-			return t, cty.Object(types), nil
+			t.row = cty.Object(types)
+			return t, nil
 		}
 		if err != nil {
-			return t, cty.NilType, csvError(file, err)
+			return nil, csvError(file, err)
 		}
 		row := map[string]cty.Value{}
 		for i, cell := range cells {
 			row[header[i]] = cty.StringVal(strings.TrimSpace(cell))
 		}
 		line, _ := r.FieldPos(0)
-		t.rows = append(t.rows, cty.ObjectVal(row))
-		t.lines = append(t.lines, line)
+		value := cty.ObjectVal(row)
+		t.rows = append(t.rows, value)
+		t.lines[cellsOf(value)] = append(t.lines[cellsOf(value)], strconv.Itoa(line))
 	}
 }
 
@@ -235,21 +250,33 @@ func (l *loader) fileOf(text string) string {
 	return "the CSV text"
 }
 
+// cellsOf makes the rows of a table comparable; "" for what csvdecode does not give.
+func cellsOf(v cty.Value) string {
+	if !v.IsWhollyKnown() || v.IsNull() || !v.Type().IsObjectType() {
+		return ""
+	}
+	var out strings.Builder
+	for it := v.ElementIterator(); it.Next(); { // in the order of the names
+		name, cell := it.Element()
+		if cell.IsNull() || cell.Type() != cty.String {
+			return ""
+		}
+		fmt.Fprintf(&out, "%q%q", name.AsString(), cell.AsString())
+	}
+	return out.String()
+}
+
 // rowName says from which row of a list a block was made: "points.csv line 4" where the row came from csvdecode as it is,
 // else the key or the number of the element.
 func (l *loader) rowName(key, value cty.Value) string {
-	for _, t := range l.tables {
-		var lines []string
-		for i, r := range t.rows {
-			if r.RawEquals(value) {
-				lines = append(lines, fmt.Sprint(t.lines[i]))
-			}
-		}
-		switch {
+	cells := cellsOf(value)
+	for _, text := range slices.Sorted(maps.Keys(l.tables)) {
+		switch lines := l.tables[text].lines[cells]; {
+		case cells == "" || len(lines) == 0:
 		case len(lines) == 1:
-			return t.file + " line " + lines[0]
-		case len(lines) > 1:
-			return t.file + " lines " + list(lines, "and")
+			return l.tables[text].file + " line " + lines[0]
+		default:
+			return l.tables[text].file + " lines " + list(lines, "and")
 		}
 	}
 	if !key.IsKnown() || key.IsNull() {

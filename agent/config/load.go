@@ -94,7 +94,7 @@ type loader struct {
 	diags     hcl.Diagnostics
 	row       string // the list's row that the block being decoded was made from, "" for one that stands in the file
 
-	tables  []table           // what csvdecode read, to name rows
+	tables  map[string]*table // what csvdecode made, by text, to name rows
 	read    map[string]string // text of the files that were read, by path
 	locals  map[string]*hclsyntax.Attribute
 	unknown names // what is used and not there, reported once
@@ -116,6 +116,7 @@ type loader struct {
 func (l *loader) load(body *hclsyntax.Body) {
 	l.read = map[string]string{}
 	l.dropped = map[string]bool{}
+	l.tables = map[string]*table{}
 	l.lines = map[string]hcl.Range{}
 	l.rows = map[string]string{}
 	body = l.checkNames(body)

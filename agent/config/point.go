@@ -8,9 +8,7 @@ import (
 	"dimwatch/drivers"
 
 	"github.com/hashicorp/hcl/v2"
-	"github.com/hashicorp/hcl/v2/hclsyntax"
 	"github.com/zclconf/go-cty/cty"
-	"github.com/zclconf/go-cty/cty/convert"
 )
 
 // pointPlace is the zone and the role of a point that is being decoded, and the device that it is on.
@@ -35,18 +33,6 @@ var quantities = [Roles][]Quantity{
 	Feedback: {Level, Volts, Duty},
 	Power:    {Watts},
 	Daylight: {Lux},
-}
-
-// pointKeys are the keys of one point object with their places.
-type pointKeys struct {
-	l      *loader
-	place  pointPlace
-	rng    hcl.Range // the whole object
-	values map[string]cty.Value
-	order  []string // of the file where it is known
-	keys   map[string]hcl.Range
-	vals   map[string]hcl.Range
-	failed bool // something was reported: the point is not to be used
 }
 
 // decodePoint reads one point object; nil where it has mistakes or is null.
@@ -80,113 +66,23 @@ func (l *loader) decodePoint(attr *hcl.Attribute, place pointPlace) *Point {
 	p := &Point{Zone: place.index, Role: place.role, Range: k.rng, Scale: Unity}
 	k.pickDevice()
 	coding := k.coding()
-	where := k.location(coding)
-	k.meaning(p)
-	if k.failed || k.place.device == nil {
+	p.Where = k.location(coding)
+	d := k.place.device
+	if d == nil || k.failed {
+		k.meaning(p)
 		return nil
 	}
-	d := k.place.device
-	p.Where, p.Device = where, d.index
+	// The driver checks its keys also where what the number means is wrong.
+	p.Device = d.index
 	p.Index = d.take(drivers.Point{Name: place.zone + " " + place.role.String(), Keys: coding, Range: k.rng}, l.row)
+	k.meaning(p)
+	if k.failed {
+		return nil
+	}
 	if out := &l.site.Devices[d.index]; p.Index == len(out.Points) {
 		out.Points = append(out.Points, p)
 	}
 	return p
-}
-
-// locate finds the places of keys and values where the object, or one that goes into it, is written out.
-func (k *pointKeys) locate(expr hcl.Expression) {
-	k.keys, k.vals = map[string]hcl.Range{}, map[string]hcl.Range{}
-	for {
-		inner := hcl.UnwrapExpression(expr)
-		if inner == expr || inner == nil {
-			break
-		}
-		expr = inner
-	}
-	k.walk(expr)
-}
-
-func (k *pointKeys) walk(expr hcl.Expression) {
-	switch e := expr.(type) {
-	case *hclsyntax.ObjectConsExpr:
-		k.walkObject(e)
-	case *hclsyntax.ParenthesesExpr:
-		k.walk(e.Expression)
-	case *hclsyntax.ConditionalExpr:
-		k.walk(e.TrueResult)
-		k.walk(e.FalseResult)
-	case *hclsyntax.FunctionCallExpr: // merge({ ... }, { ... }): of two places of a key the last counts
-		for _, arg := range e.Args {
-			k.walk(arg)
-		}
-	}
-}
-
-func (k *pointKeys) walkObject(e *hclsyntax.ObjectConsExpr) {
-	here := map[string]hcl.Range{}
-	for _, item := range e.Items {
-		name := hcl.ExprAsKeyword(item.KeyExpr)
-		if name == "" {
-			key, diags := item.KeyExpr.Value(nil)
-			if diags.HasErrors() || !key.IsKnown() || key.IsNull() || key.Type() != cty.String {
-				continue
-			}
-			name = key.AsString()
-		}
-		if first, twice := here[name]; twice {
-			k.fail(item.KeyExpr.Range(), "Key given twice", "%s already stands at %s. Remove one of the two.", name, at(first))
-		}
-		here[name] = item.KeyExpr.Range()
-		k.keys[name], k.vals[name] = item.KeyExpr.Range(), item.ValueExpr.Range()
-	}
-}
-
-func (k *pointKeys) fail(at hcl.Range, summary, detail string, args ...any) {
-	k.failed = true
-	k.l.fail(at, summary, detail, args...)
-}
-
-// keyRange and valueRange give the place of a key or its value, the whole object where it is not written out.
-func (k *pointKeys) keyRange(name string) hcl.Range {
-	if r, ok := k.keys[name]; ok {
-		return r
-	}
-	return k.rng
-}
-
-func (k *pointKeys) valueRange(name string) hcl.Range {
-	if r, ok := k.vals[name]; ok {
-		return r
-	}
-	return k.rng
-}
-
-// known gives a key's value; ok is false where it is not there or not known.
-func (k *pointKeys) known(name string) (cty.Value, bool) {
-	v, ok := k.values[name]
-	if !ok {
-		return v, false
-	}
-	if !v.IsWhollyKnown() {
-		k.failed = true
-		return v, false
-	}
-	return v, true
-}
-
-// text gives a key's value where it is a text.
-func (k *pointKeys) text(name, example string) (string, bool) {
-	v, ok := k.known(name)
-	if !ok {
-		return "", false
-	}
-	s, err := convert.Convert(v, cty.String)
-	if err != nil {
-		k.fail(k.valueRange(name), "Not a text", "%s is a text, such as %s = %s; this is %s.", name, name, example, kindOf(v))
-		return "", false
-	}
-	return s.AsString(), true
 }
 
 // pickDevice takes the point's own device where it names one.

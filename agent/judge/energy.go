@@ -33,28 +33,51 @@ func (e *energy) add(s *loops.Sample, z *config.Zone) {
 		return
 	}
 	full := z.RatedPower
-	lit := s.Feedback > 5 || s.Has.Has(loops.Contact) && s.Contact
+	lit := lit(s, full)
 	power, known := 0.0, false
 	switch {
 	case s.Has.Has(loops.Power):
 		power, known = max(0, s.Power), true
 	case full > 0 && s.Has.Has(loops.Feedback):
-		known = true
+		known = !lit || s.Feedback > darkPercent // else the pair may be shorted or open: minimum light or full
 		if lit {
 			power = full * share(z, s.Feedback)
 		}
 	}
-	if !known {
-		return
+	if known {
+		e.total.UsedJoules += power * dt
 	}
-	e.total.UsedJoules += power * dt
-	if full <= 0 || !lit || !s.Has.Has(loops.Setpoint|loops.Feedback) || power < 0.04*full {
+	if !known || full <= 0 || !lit || !s.Has.Has(loops.Setpoint|loops.Feedback) {
 		return
 	}
 	wanted := full * share(z, s.Setpoint)
 	e.total.ExcessJoules += max(0, power-wanted) * dt
 	e.total.AvoidedJoules += max(0, full-power) * dt
-	e.total.LightOwed += max(0, s.Setpoint-s.Feedback) * dt / 3600
+	if power < wanted { // gear that draws what was asked for gives it, whatever the feedback says
+		e.total.LightOwed += max(0, s.Setpoint-s.Feedback) * dt / 3600
+	}
+}
+
+const (
+	// darkPercent is the least that a sound pair shows while its gear is lit, and darkShare the share of full power above
+	// which gear is fed. They are those of the judgement.
+	darkPercent = 5.0
+	darkShare   = 0.04
+)
+
+// lit says whether the gear is fed, as far as one sample tells.
+func lit(s *loops.Sample, full float64) bool {
+	switch {
+	case s.Has.Has(loops.Contact):
+		return s.Contact
+	case s.Has.Has(loops.Power) && full > 0:
+		return s.Power > darkShare*full
+	case s.Has.Has(loops.Feedback) && s.Feedback > darkPercent:
+		return true
+	case s.Has.Has(loops.Order):
+		return s.Order
+	}
+	return s.Has.Has(loops.Hours) && s.Open
 }
 
 // share is the share of full power at a level in percent: as configured, else 0.3 up to 20 % light and straight from there

@@ -333,6 +333,15 @@ func TestEnergy(t *testing.T) {
 	near("light owed by a dim zone", e.LightOwed, 50)
 	near("excess of a dim zone", e.ExcessJoules, 0)
 
+	// An hour of a shorted pair: the feedback is near 0 V and the gear at minimum.
+	e = run(60, 0.5, 300, minutes(0, 60)...)
+	near("light owed by a shorted pair", e.LightOwed, 59.5)
+
+	// An hour of an open pair: the feedback is near 0 V and the gear at full.
+	e = run(60, 0.5, 1000, minutes(0, 60)...)
+	near("light owed by an open pair", e.LightOwed, 0)
+	near("excess of an open pair", e.ExcessJoules, 350*3600)
+
 	// A gap of two hours between two watched hours.
 	e = run(60, 60, 650, slices.Concat(minutes(0, 60), minutes(180, 240))...)
 	near("used around a gap", e.UsedJoules, 2*650*3600)

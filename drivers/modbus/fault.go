@@ -1,8 +1,10 @@
 package modbus
 
 import (
+	"context"
 	"errors"
 	"fmt"
+	"time"
 
 	"dimwatch/drivers"
 
@@ -77,6 +79,23 @@ func exceptionOf(err error) byte {
 		return e.ExceptionCode
 	}
 	return 0
+}
+
+// cancelled is the fault of a caller that no longer waits.
+func cancelled(ctx context.Context) error {
+	cause := context.Cause(ctx)
+	if cause == nil {
+		cause = context.DeadlineExceeded // the deadline is over, the context is about to notice
+	}
+	return &fault{kind: cancelledFault, text: "given up", cause: cause}
+}
+
+// round gives a pause for people.
+func round(d time.Duration) string {
+	if d > time.Second {
+		return d.Round(time.Second).String()
+	}
+	return fmt.Sprintf("%d ms", max(1, d.Milliseconds()))
 }
 
 // Exception codes (AP 7).

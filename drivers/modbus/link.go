@@ -3,7 +3,6 @@ package modbus
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"net"
 	"os"
@@ -49,8 +48,8 @@ const (
 // turn in the order in which they came, so none can starve another.
 //
 // A connection is kept as long as its framing is certain: through exceptions and through an answer of which nothing has
-// come in time. Anything else closes it: bytes can not be put back in step. It is made again
-// at the next request, without a pause if it had worked, else after a pause that doubles.
+// come in time. Anything else closes it, and two silences in a row do: bytes can not be put back in step. It is made
+// again at the next request, without a pause if it had worked, else after a pause that doubles.
 type link struct {
 	address string
 	dial    dialer
@@ -175,6 +174,10 @@ func (l *link) rest(ctx context.Context) error {
 // transact sends one request and waits for its answer.
 func (l *link) transact(ctx context.Context, u *unit, t table, address, count int, dst []byte) (int, error) {
 	if err := l.arm(ctx, u); err != nil {
+		if f, _ := faultOf(err); f.kind == closedFault {
+			u.count(err)
+			l.drop(err)
+		}
 		return 0, err
 	}
 	data, err := u.call(t, uint16(address), uint16(count))
@@ -205,10 +208,10 @@ func (l *link) arm(ctx context.Context, u *unit) error {
 	if ctx.Err() != nil {
 		return cancelled(ctx)
 	}
-	l.holder, l.reading = u, u.reading
 	if err := l.stream.SetDeadline(l.deadline); err != nil {
-		return &fault{kind: closedFault, cause: err, early: true}
+		return &fault{kind: closedFault, text: "the connection was closed", cause: err, early: true}
 	}
+	l.holder, l.reading = u, u.reading
 	return nil
 }
 
@@ -293,20 +296,4 @@ func (l *link) leave() {
 		l.stream.Close()
 		l.stream = nil
 	}
-}
-
-// cancelled is the fault of a caller that no longer waits.
-func cancelled(ctx context.Context) error {
-	cause := context.Cause(ctx)
-	if cause == nil {
-		cause = context.DeadlineExceeded // the deadline is over, the context is about to notice
-	}
-	return &fault{kind: cancelledFault, text: "given up", cause: cause}
-}
-
-func round(d time.Duration) string {
-	if d > time.Second {
-		return d.Round(time.Second).String()
-	}
-	return fmt.Sprintf("%d ms", max(1, d.Milliseconds()))
 }

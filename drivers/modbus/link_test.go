@@ -134,18 +134,19 @@ func TestPartOfACycle(t *testing.T) {
 // TestLateInterrupt: the end of the context of an earlier Read does not touch the next one.
 func TestLateInterrupt(t *testing.T) {
 	s := startServer(t)
-	src := openOne(t, s.at, time.Second, "holding = 1")
-	for range 200 {
-		ctx, cancel := context.WithCancel(context.Background())
-		out := make([]drivers.Reading, 1)
-		if err := src.Read(ctx, out); err != nil {
-			t.Fatal(err)
-		}
-		go cancel()
-		mustRead(t, src)
-	}
-	if s.dialled() != 1 {
-		t.Errorf("%d connections", s.dialled())
+	src := openOne(t, s.at, time.Minute, "holding = 1")
+	mustRead(t, src)
+	u := src.unit
+	s.does(func(x *exchange) {
+		// The request of the second Read is out; the func of the first one's context comes late.
+		u.link.interrupt(u, 1)
+		x.sleep(20 * time.Millisecond)
+		x.answer()
+	})
+	mustRead(t, src)
+	s.does(func(x *exchange) { u.link.interrupt(u, 3) }) // that of the Read itself does
+	if _, err := read(src); !errors.Is(err, drivers.ErrTimeout) {
+		t.Errorf("an interrupt of the Read that is on: %v", err)
 	}
 }
 

@@ -242,6 +242,7 @@ func TestRedialsAreLimited(t *testing.T) {
 // TestNeverAnswers: after two requests without an answer the connection is given up; then both the connection and the
 // unit are tried less and less often.
 func TestNeverAnswers(t *testing.T) {
+	t.Parallel()
 	s := startServer(t)
 	src := openOne(t, s.at, 30*time.Millisecond, "holding = 100", "input = 5")
 	s.does(func(x *exchange) {})
@@ -383,6 +384,7 @@ func TestBusyHoldsStale(t *testing.T) {
 // TestDeadUnitBehindALivingGateway: one unit that does not answer, by silence or by the gateway's word, costs the others
 // nothing but one timeout now and then.
 func TestDeadUnitBehindALivingGateway(t *testing.T) {
+	t.Parallel()
 	for name, do := range map[string]func(x *exchange){
 		"silence":      func(x *exchange) {},
 		"exception 10": func(x *exchange) { x.exception(gatewayPath) },
@@ -486,6 +488,7 @@ func TestLearnsMissingRegister(t *testing.T) {
 
 // TestLearnsLimit: a device that refuses long reads, or does not answer them, is read in shorter ones.
 func TestLearnsLimit(t *testing.T) {
+	t.Parallel()
 	for name, do := range map[string]func(x *exchange){
 		"exception 3": func(x *exchange) { x.exception(illegalValue) },
 		"silence":     func(x *exchange) {},
@@ -521,6 +524,7 @@ func TestLearnsLimit(t *testing.T) {
 // TestAskedRunThatStaysSilentHidesNoOther: the points behind a request that is never answered are read, if not in every
 // cycle.
 func TestAskedRunThatStaysSilentHidesNoOther(t *testing.T) {
+	t.Parallel()
 	s := startServer(t)
 	src := openOne(t, s.at, 50*time.Millisecond, "coil = 1", "holding = 100", "input = 7")
 	mustRead(t, src) // so that nothing is learned from the silence
@@ -545,6 +549,7 @@ func TestAskedRunThatStaysSilentHidesNoOther(t *testing.T) {
 // TestNothingWrongIsGood mixes all misbehaviours at random over two units and all tables. Whatever happens, a value that
 // is called good is the value of its own point. Afterwards all is well again.
 func TestNothingWrongIsGood(t *testing.T) {
+	t.Parallel()
 	const quick = 20 * time.Millisecond // silence is most of the time of this test; noise only makes more of it
 	s := startServer(t)
 	var devices []drivers.Device
@@ -661,5 +666,31 @@ func TestValuesAreNeverTorn(t *testing.T) {
 	}
 	if n := len(src.Plan()); n != 2 {
 		t.Errorf("%d requests", n)
+	}
+}
+
+// TestNeverWorks: connections that are made and never give an answer are not made again and again.
+func TestNeverWorks(t *testing.T) {
+	for name, do := range map[string]func(x *exchange){
+		"reset":    func(x *exchange) { x.reset() },
+		"end":      func(x *exchange) { x.close() },
+		"nonsense": func(x *exchange) { x.length(0) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := startServer(t)
+			src := openOne(t, s.at, time.Second, "holding = 100")
+			src.unit.link.pause.first = time.Hour
+			s.does(do)
+			for range 50 {
+				out, err := read(src)
+				if !errors.Is(err, drivers.ErrRefused) && !errors.Is(err, drivers.ErrReply) {
+					t.Fatal(err)
+				}
+				lawful(t, src, out)
+			}
+			if n := s.dialled(); n != 1 {
+				t.Errorf("%d connections in 50 cycles", n)
+			}
+		})
 	}
 }

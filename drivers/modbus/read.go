@@ -120,10 +120,9 @@ func (s *source) probe(ctx context.Context, c *cycle) bool {
 		c.err = nil // an exception, or a broken answer: the unit is there, and the runs will tell
 		return true
 	}
+	c.answers++
 	for _, a := range s.areas {
-		if a.table == p.table {
-			a.Alive()
-		}
+		a.Alive()
 	}
 	return true
 }
