@@ -105,7 +105,7 @@ func (d *daemon) run(ctx context.Context, site *config.Site, hup <-chan os.Signa
 		closeSources(site)
 		return err
 	}
-	d.begin(ctx, site)
+	d.begin(ctx, site, nil)
 	defer func() { d.end() }()
 	c := metrics.New(d.view, d.reloadState)
 	srv := serve(listeners, d.web, handler(c, d.ready), d.log)
@@ -155,9 +155,12 @@ func (d *daemon) listen(site *config.Site) ([]net.Listener, error) {
 	return list, nil
 }
 
-// begin polls a site from now on.
-func (d *daemon) begin(ctx context.Context, site *config.Site) {
+// begin polls a site from now on; what was known of its zones before goes on.
+func (d *daemon) begin(ctx context.Context, site *config.Site, before *judge.Site) {
 	s := judge.New(site)
+	if before != nil {
+		s.Resume(before)
+	}
 	var jobs []poll.Job
 	for i := range site.Devices {
 		dev := &site.Devices[i]
@@ -212,7 +215,10 @@ func (d *daemon) again(ctx context.Context) {
 		return
 	}
 	d.end() // a device may allow one connection only
-	d.begin(ctx, site)
+	d.mu.Lock()
+	before := d.site
+	d.mu.Unlock()
+	d.begin(ctx, site, before)
 	d.log.Info("configuration reloaded", zap.String("file", d.path), zap.Int("zones", len(site.Zones)))
 }
 

@@ -113,3 +113,63 @@ func FuzzObserve(f *testing.F) {
 		})
 	})
 }
+
+// A configuration that is read again costs nothing: the zones that are the same go on as if nothing had happened, whatever
+// their place; a zone whose settings changed begins anew.
+func TestResume(t *testing.T) {
+	faults := []ID{PairShort, None, StuckDim}
+	build := func(order []int, changed int) (Settings, []int) {
+		set := Settings{Devices: []string{"south", "north"}}
+		for _, k := range order {
+			s := newSim(uint64(60+k), 15, allPoints).settings()
+			s.Name, s.Device = fmt.Sprint("zone-", k), 1
+			if k == changed {
+				s.Tolerance = 9
+			}
+			set.Zones = append(set.Zones, s)
+		}
+		return set, order
+	}
+	live := func(cut bool, changed int) []string {
+		sims := []*sim{newSim(60, 15, allPoints), newSim(61, 15, allPoints), newSim(62, 15, allPoints)}
+		set, order := build([]int{0, 1, 2}, -1)
+		j := New(set)
+		var out []string
+		for i := range 6 * 240 {
+			if cut && i == 4*240 {
+				old := j
+				set, order = build([]int{2, 0, 1}, changed)
+				j = New(set)
+				j.Resume(old)
+			}
+			var at int64
+			for place, k := range order {
+				z := sims[k]
+				if z.at > 3*3600 && z.at < 5*3600 && faults[k] != None {
+					z.fault = simFaults[faults[k]]
+				} else {
+					z.fault = nil
+				}
+				s := z.next()
+				at = s.At
+				j.Observe(place, &s)
+			}
+			j.EndRound(at)
+			j.Changes(func(f Finding) {
+				out = append(out, fmt.Sprint(set.Zones[f.Zones[0]].Name, f.ID, f.Cause, f.Onset, f.Raised, f.Cleared, f.Confidence))
+			})
+		}
+		slices.Sort(out)
+		return out
+	}
+	whole := live(false, -1)
+	if len(whole) != 4 {
+		t.Fatalf("%d statements: the test shows nothing: %v", len(whole), whole)
+	}
+	if got := live(true, -1); !slices.Equal(got, whole) {
+		t.Errorf("differs:\n%v\n%v", got, whole)
+	}
+	if got := live(true, 0); slices.Equal(got, whole) {
+		t.Error("a zone with other settings went on as before")
+	}
+}

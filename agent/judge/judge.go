@@ -75,6 +75,26 @@ func New(cfg *config.Site) *Site {
 	return s
 }
 
+// Resume takes over from another judge what it knows of the zones and devices that are the same in both, and the energy of
+// zones that have the same name. It is for a configuration that is read again, and comes before the first poll.
+func (s *Site) Resume(old *Site) {
+	old.mu.Lock()
+	defer old.mu.Unlock()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.loops.Resume(old.loops)
+	for id, n := range old.raised {
+		s.raised[id] = n
+	}
+	for i := range s.cfg.Zones {
+		for k := range old.cfg.Zones {
+			if s.cfg.Zones[i].Name == old.cfg.Zones[k].Name {
+				s.zones[i].energy = old.zones[k].energy
+			}
+		}
+	}
+}
+
 // Channels are the channels that a zone's points give.
 func Channels(cfg *config.Site, z *config.Zone) loops.Channels {
 	var has loops.Channels

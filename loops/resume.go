@@ -1,0 +1,59 @@
+package loops
+
+// Resume takes over from another judge what it knows of the zones and devices that are the same in both: what was learned,
+// the evidence, and the findings that stand. It is for a configuration that is read again: a zone is the same where its
+// settings and the name of its device are; of the others nothing is kept. It comes before the first sample.
+func (j *Judge) Resume(old *Judge) {
+	j.seq = old.seq
+	zones, devices := map[int]int{}, map[int]int{} // old index to new
+	for i, name := range j.set.Devices {
+		for k, was := range old.set.Devices {
+			if was == name {
+				devices[k] = i
+				d := old.devices[k]
+				d.open, d.tau, d.h = -1, j.devices[i].tau, j.devices[i].h
+				j.devices[i] = d
+			}
+		}
+	}
+	for i := range j.set.Zones {
+		for k := range old.set.Zones {
+			a, b := j.set.Zones[i], old.set.Zones[k]
+			at, same := devices[b.Device]
+			b.Device = at
+			if !same || a != b {
+				continue
+			}
+			zones[k] = i
+			z := old.zones[k]
+			z.open = -1
+			z.memory.set = &j.set.Zones[i]
+			j.zones[i] = z
+		}
+	}
+	for _, f := range old.open {
+		if f.Device >= 0 {
+			j.resumeDevice(f, devices)
+		} else if at, ok := zones[f.Zones[0]]; ok {
+			f.Zones = []int{at}
+			j.zones[at].open = len(j.open)
+			j.open = append(j.open, f)
+		}
+	}
+}
+
+// resumeDevice takes over the finding of a device, with the zones that it has now.
+func (j *Judge) resumeDevice(f Finding, devices map[int]int) {
+	at, ok := devices[f.Device]
+	if !ok {
+		return
+	}
+	f.Device, f.Zones = at, nil
+	for i := range j.set.Zones {
+		if j.set.Zones[i].Device == at {
+			f.Zones = append(f.Zones, i)
+		}
+	}
+	j.devices[at].open = len(j.open)
+	j.open = append(j.open, f)
+}
