@@ -19,6 +19,11 @@ func weighHealthy(m *memory) weight {
 // dark says whether light is asked for and none is seen: neither contact, power nor feedback shows any.
 func (m *memory) dark() bool { return m.asked && !(m.lit && m.litSeen) && m.feedback < litLevel }
 
+// off says that the zone may simply be switched off: its contact or power says so, or nothing speaks against it.
+func (m *memory) off() bool {
+	return m.litSeen && !m.lit || m.dark() && m.darkDoubt() < 6
+}
+
 // darkDoubt is how unlikely it is that a zone without any sign of light is simply switched off, where asked is only known
 // from the site's hours. 0: no doubt at all that it may be.
 func (m *memory) darkDoubt() float64 {

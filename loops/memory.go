@@ -27,6 +27,8 @@ type memory struct {
 	residual0 float64 // slow mean of residual: what a drifted feedback would settle at
 
 	movingSamples int
+	placed, moved bool    // the feedback has rested while lit; with the newest sample it rests elsewhere
+	place         float64 // where it rested last
 
 	views views
 
@@ -226,6 +228,17 @@ func (m *memory) loopByLight() bool {
 // loopFailed says whether the current loop is in failure for certain.
 func (m *memory) loopFailed() bool { return m.loopSamples >= 2 && m.loopSeconds >= 4 }
 
+// settles notes where the feedback rests while the gear is lit, and whether that is another place than before: going dark
+// and coming back to the same place is no move.
+func (m *memory) settles(band float64) {
+	m.moved = false
+	if !m.lit || m.off() || m.rest.off > 0 || m.rest.n < 2 {
+		return
+	}
+	m.moved = m.placed && math.Abs(m.rest.level-m.place) > 2*band
+	m.placed, m.place = true, m.rest.level
+}
+
 // complete says whether the loop can be judged from this sample.
 func (m *memory) complete() bool { return m.has.Has(Setpoint | Command | Feedback) }
 
@@ -254,6 +267,7 @@ func (m *memory) trace() {
 	m.rest.follow(m.feedback, band, m.dt, c)
 	m.hold.follow(c, holdBand, m.dt, c)
 	m.aim.follow(m.setpoint, holdBand, m.dt, c)
+	m.settles(band)
 	m.strays()
 	m.limits()
 	m.apart()

@@ -7,15 +7,20 @@ import "math"
 
 func weighTrackingError(m *memory) weight {
 	f := math.Max(m.views.rests, fit(m.feedback-m.expected-m.residual0, m.spread))
-	f = math.Max(f, -2.5)
-	w := weight{motion: f - 0.1, level: m.views.lightPair / 2}
+	w := weight{motion: math.Max(f, -2.5), level: m.views.lightPair / 2}
 	if m.loopFailed() || m.dark() && m.darkDoubt() < 6 {
 		w.motion += worst // that has a name of its own, or is none
 	}
-	if m.control == content {
+	near := math.Abs(m.command-m.setpoint) <= 2
+	switch {
+	case m.control == content && (!near || math.Abs(m.residual) < 2*m.spread):
 		w.motion -= mostNats
-	} else if math.Abs(m.command-m.setpoint) > 2 || m.command > topStop || m.command < bottomStop {
+	case m.control == content:
+		// The command copies the setpoint, and a feedback that is off by a share is close to it at low levels.
+	case !near:
 		w.motion -= 1.2
+	case m.command > topStop || m.command < bottomStop:
+		w.level -= 1.5 // at an end stop a command that was wound up is there as well
 	}
 	return w
 }

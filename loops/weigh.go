@@ -25,6 +25,9 @@ const (
 	// errs: it accounts for an error that lasts although the pair obeys the command.
 	errs
 
+	// light: it speaks of lit gear, and has nothing to say of a zone that may simply be switched off.
+	light
+
 	// mentioned: it competes and is mentioned beside others, but no finding is made of it alone.
 	mentioned
 )
@@ -34,19 +37,19 @@ var explanations = [...]explanation{
 	{PairShort, 0, weighPairShort, 0},
 	{PairOpen, -0.5, weighPairOpen, 0},
 	{CircuitOff, -0.7, weighCircuitOff, 0},
-	{StuckDim, -0.5, weighStuckDim, rests},
-	{StuckMid, -2, weighStuckMid, rests},
-	{NotDimming, -0.5, weighNotDimming, rests},
+	{StuckDim, -0.5, weighStuckDim, rests | light},
+	{StuckMid, -2, weighStuckMid, rests | light},
+	{NotDimming, -0.5, weighNotDimming, rests | light},
 	{FeedbackFrozen, -1, weighFeedbackFrozen, errs},
 	{FeedbackLoopLow, 0, weighFeedbackLoopLow, 0},
 	{FeedbackLoopHigh, 0, weighFeedbackLoopHigh, 0},
-	{CommandHeld, -0.5, weighCommandHeld, errs},
-	{CeilingLow, -2.5, weighCeilingLow, 0},
-	{FloorHigh, -2.5, weighFloorHigh, 0},
-	{FeedbackDrift, -3, weighFeedbackDrift, mentioned},
-	{ReversedAction, -1, weighReversedAction, errs | mentioned},
-	{Sluggish, -4, weighSluggish, errs | mentioned},
-	{TrackingError, -3, weighTrackingError, errs},
+	{CommandHeld, -0.5, weighCommandHeld, errs | light},
+	{CeilingLow, -2.5, weighCeilingLow, light},
+	{FloorHigh, -2.5, weighFloorHigh, light},
+	{FeedbackDrift, -3, weighFeedbackDrift, mentioned | light},
+	{ReversedAction, -1, weighReversedAction, errs | mentioned | light},
+	{Sluggish, -4, weighSluggish, errs | mentioned | light},
+	{TrackingError, -3, weighTrackingError, errs | light},
 }
 
 const (
@@ -116,6 +119,7 @@ func (z *zone) add() bool {
 	if z.plain() {
 		return false
 	}
+	off := m.off()
 	best := math.Inf(-1)
 	for i := range explanations {
 		if !z.can[i] {
@@ -123,6 +127,9 @@ func (z *zone) add() bool {
 		}
 		w := explanations[i].weigh(m)
 		s.now[i] = w
+		if off && explanations[i].traits&light != 0 {
+			continue
+		}
 		best = math.Max(best, w.full())
 	}
 	share, most := m.share()
@@ -136,6 +143,9 @@ func (z *zone) add() bool {
 	z.settle()
 	for i := range explanations {
 		if !z.can[i] {
+			continue
+		}
+		if off && explanations[i].traits&light != 0 {
 			continue
 		}
 		w, late := s.now[i], 0.0
@@ -198,7 +208,7 @@ func (z *zone) plain() bool {
 func (z *zone) unrest(left float64) {
 	m := &z.memory
 	for i, e := range explanations {
-		if e.traits&rests != 0 && m.rest.broke || e.id == CeilingLow && m.ceiling.moved || e.id == FloorHigh && m.floor.moved {
+		if e.traits&rests != 0 && m.moved || e.id == CeilingLow && m.ceiling.moved || e.id == FloorHigh && m.floor.moved {
 			z.sums.total[i] = math.Min(z.sums.total[i], left)
 		}
 	}
