@@ -165,11 +165,15 @@ func (d *daemon) begin(ctx context.Context, site *config.Site, before *judge.Sit
 	for i := range site.Devices {
 		dev := &site.Devices[i]
 		log := d.log.With(zap.String("device", dev.Name))
+		points := newPointLog(log, site, dev)
 		jobs = append(jobs, poll.Job{
 			Source: dev.Source, Points: len(dev.Points), Cycle: dev.Cycle,
 			Take: func(now time.Time, readings []drivers.Reading, err error) {
 				s.Take(now, []judge.Poll{{Device: i, Readings: readings, Err: err}})
 				s.Changes(func(f loops.Finding) { d.tell(site, f) })
+				if err == nil {
+					points.poll(readings)
+				}
 			},
 			Changed: func(err error, failures int) {
 				if err != nil {

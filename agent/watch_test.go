@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"dimwatch/agent/config"
+	"dimwatch/drivers"
 	"dimwatch/drivers/all"
 
 	"github.com/prometheus/exporter-toolkit/web"
@@ -394,6 +395,50 @@ func TestDeviceGoesAway(t *testing.T) {
 		t.Errorf("the log is\n%s", log)
 	}
 	w.stop()
+}
+
+// A point that fails alone is logged once and its recovery with a count; one that flutters is one failure.
+func TestPointLog(t *testing.T) {
+	var out safeBuffer
+	site := &config.Site{Zones: []config.Zone{{Name: "aisles-1-4"}}}
+	dev := &config.Device{Name: "panel"}
+	for i := range 8 {
+		dev.Points = append(dev.Points, &config.Point{Role: config.Power, Where: fmt.Sprintf("input %d", i)})
+	}
+	l := newPointLog(newLogger(&out), site, dev)
+	readings := make([]drivers.Reading, 8)
+	poll := func(times int, bad ...int) {
+		for range times {
+			for i := range readings {
+				readings[i] = drivers.Reading{Quality: drivers.Good}
+			}
+			for _, i := range bad {
+				readings[i] = drivers.Reading{Quality: drivers.Bad, Reason: "exception 2: no such register"}
+			}
+			l.poll(readings)
+		}
+	}
+	lines := func() []string { return strings.Split(strings.TrimSuffix(out.String(), "\n"), "\n")[:strings.Count(out.String(), "\n")] }
+	poll(10)
+	if len(lines()) != 0 {
+		t.Errorf("good points are logged: %v", lines())
+	}
+	poll(10, 3)
+	for range 5 { // it flutters
+		poll(2)
+		poll(1, 3)
+	}
+	if got := lines(); len(got) != 1 || !strings.Contains(got[0], `"points":["aisles-1-4 power (input 3): bad, exception 2: no such register"]`) {
+		t.Errorf("a failing point: %v", got)
+	}
+	poll(10)
+	if got := lines(); len(got) != 2 || !strings.Contains(got[1], `"points":["aisles-1-4 power (input 3)"],"failed_polls":15`) {
+		t.Errorf("a point that is good again: %v", got)
+	}
+	poll(10, 0, 1, 2, 3, 4, 5, 6, 7)
+	if got := lines(); len(got) != 3 || !strings.Contains(got[2], `"more":3`) {
+		t.Errorf("eight failing points: %v", got)
+	}
 }
 
 // tap stands between a client and a Modbus server, notes the function code of every request, and can cut the line.
