@@ -31,10 +31,8 @@ func check(args []string, out, errs io.Writer) int {
 	if code, ok := parse(fs, args); !ok {
 		return code
 	}
-	site, diags, ok := loadConfig(*path, errs)
+	site, _, ok := loadConfig(*path, errs)
 	if !ok {
-		n := countErrors(diags)
-		fmt.Fprintf(errs, "%s: %s\n", *path, count(n, "error", "errors"))
 		return failed
 	}
 	defer closeSources(site)

@@ -54,12 +54,12 @@ type alternativeJSON struct {
 }
 
 type energyJSON struct {
-	Zone      string  `json:"zone"`
-	Used      float64 `json:"used_joules"`
-	Excess    float64 `json:"excess_joules"`
-	Avoided   float64 `json:"avoided_joules"`
-	Missed    float64 `json:"missed_joules"`
-	LightOwed float64 `json:"light_owed_percent_hours"`
+	Zone      string   `json:"zone"`
+	Used      float64  `json:"used_joules"`
+	Excess    float64  `json:"excess_joules"`
+	Avoided   float64  `json:"avoided_joules"`
+	Missed    *float64 `json:"missed_joules"` // null: it takes the daylight to know, which is not weighed yet
+	LightOwed float64  `json:"light_owed_percent_hours"`
 }
 
 // measures is an object whose keys keep their order.
@@ -108,7 +108,7 @@ func (r *recording) document() document {
 		d.Zones = append(d.Zones, zone)
 		e := z.Energy
 		d.Energy = append(d.Energy, energyJSON{z.Config.Name, math.Round(e.UsedJoules), math.Round(e.ExcessJoules),
-			math.Round(e.AvoidedJoules), math.Round(e.MissedJoules), math.Round(10*e.LightOwed) / 10})
+			math.Round(e.AvoidedJoules), nil, math.Round(10*e.LightOwed) / 10})
 	}
 	slices.SortFunc(d.Zones, func(a, b zoneJSON) int { return strings.Compare(a.Zone, b.Zone) })
 	slices.SortFunc(d.Energy, func(a, b energyJSON) int { return strings.Compare(a.Zone, b.Zone) })

@@ -30,7 +30,7 @@ func (r *recording) report(w io.Writer) {
 }
 
 func (r *recording) title() string {
-	if r.site.Title != "" {
+	if r.site.Title != r.site.Name {
 		return r.site.Title + " (" + r.site.Name + ")"
 	}
 	return r.site.Name

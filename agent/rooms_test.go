@@ -41,7 +41,7 @@ var rooms = map[string]room{
 	"agent/config":  {imports: join(hclModules, "dimwatch/drivers")},
 	"agent/poll":    {imports: []string{"dimwatch/drivers", "go.uber.org/zap/..."}},
 	"agent/judge":   {imports: []string{"dimwatch/agent/config", "dimwatch/drivers", "dimwatch/loops"}, tests: hclModules},
-	"agent/metrics": {imports: []string{"dimwatch/agent/judge", "dimwatch/agent/poll", "dimwatch/loops", "github.com/prometheus/client_golang/..."}, tests: []string{"dimwatch/agent/config", "dimwatch/drivers"}},
+	"agent/metrics": {imports: []string{"dimwatch/agent/judge", "dimwatch/agent/poll", "dimwatch/loops", "github.com/prometheus/client_golang/..."}, tests: []string{"dimwatch/agent/config", "dimwatch/drivers", "github.com/prometheus/common/expfmt"}},
 	"agent/demo":    {imports: []string{"github.com/simonvetter/modbus"}},
 }
 

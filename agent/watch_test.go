@@ -418,7 +418,9 @@ func TestPointLog(t *testing.T) {
 			l.poll(readings)
 		}
 	}
-	lines := func() []string { return strings.Split(strings.TrimSuffix(out.String(), "\n"), "\n")[:strings.Count(out.String(), "\n")] }
+	lines := func() []string {
+		return strings.Split(strings.TrimSuffix(out.String(), "\n"), "\n")[:strings.Count(out.String(), "\n")]
+	}
 	poll(10)
 	if len(lines()) != 0 {
 		t.Errorf("good points are logged: %v", lines())

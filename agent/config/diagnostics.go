@@ -141,12 +141,3 @@ func count(n int, what string) string {
 	}
 	return fmt.Sprintf("%d %ss", n, what)
 }
-
-// sentence makes an error text into a sentence.
-func sentence(err error) string {
-	text := strings.TrimSuffix(strings.TrimSpace(err.Error()), ".")
-	if text == "" {
-		return ""
-	}
-	return capital(text) + "."
-}

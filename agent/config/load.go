@@ -36,7 +36,7 @@ func Load(path string, kinds map[string]drivers.Kind) (*Site, Files, hcl.Diagnos
 		return nil, Files{}, hcl.Diagnostics{{
 			Severity: hcl.DiagError,
 			Summary:  "The configuration can not be read",
-			Detail:   sentence(err) + " Check the path and who may read it.",
+			Detail:   "The system says: " + err.Error() + ". Check the path and who may read it.",
 		}}
 	}
 	return LoadBytes(src, path, kinds)

@@ -10,7 +10,6 @@ type Energy struct {
 	UsedJoules    float64 // from the power point, else from rated power and the power curve
 	ExcessJoules  float64 // of that, beyond what the setpoint asked for
 	AvoidedJoules float64 // what full output would have used beyond that
-	MissedJoules  float64 // what a sound setpoint would have avoided; not worked out yet
 
 	// LightOwed is light below the setpoint, in percent of level times hours.
 	LightOwed float64

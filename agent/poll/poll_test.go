@@ -3,6 +3,7 @@ package poll
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"sync"
 	"testing"
@@ -133,6 +134,74 @@ func TestChangesAreToldOnce(t *testing.T) {
 		}
 		if !up.Up || up.Reads != 8 || up.Counts.OK != 8 {
 			t.Errorf("%+v", up)
+		}
+	})
+}
+
+// A read that Stop cuts off says nothing about the device, and is not handed over.
+func TestStopIsNoFailure(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := &slow{took: 800 * time.Millisecond, start: time.Now()}
+		taken := 0
+		p := Start(t.Context(), []Job{{Source: s, Points: 1, Cycle: time.Second,
+			Take:    func(time.Time, []drivers.Reading, error) { taken++ },
+			Changed: func(err error, _ int) { t.Errorf("told of %v", err) }}})
+		time.Sleep(1500 * time.Millisecond) // within the second read
+		began := time.Now()
+		p.Stop()
+		if waited := time.Since(began); waited != 0 {
+			t.Errorf("stopping took %v", waited)
+		}
+		if taken != 1 || len(s.at) != 2 {
+			t.Errorf("%d polls handed over of %d begun, want 1 of 2", taken, len(s.at))
+		}
+	})
+}
+
+// An error whose text differs from poll to poll, but not its kind, is one failure; another kind is told.
+func TestSameKindIsTheSameFailure(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := &slow{took: time.Millisecond, start: time.Now()}
+		n := 0
+		var told []string
+		p := Start(t.Context(), []Job{{Source: s, Points: 1, Cycle: time.Second,
+			Take: func(time.Time, []drivers.Reading, error) {
+				n++
+				kind := drivers.ErrTimeout
+				if n > 5 {
+					kind = drivers.ErrRefused
+				}
+				s.fail(fmt.Errorf("from port %d: %w", 40000+n, kind))
+			},
+			Changed: func(err error, failures int) { told = append(told, fmt.Sprint(failures, " ", err)) }}})
+		time.Sleep(8500 * time.Millisecond)
+		p.Stop()
+		want := []string{"1 from port 40001: no answer in time", "6 from port 40006: not connected"}
+		if !slices.Equal(told, want) {
+			t.Errorf("told %q, want %q", told, want)
+		}
+	})
+}
+
+// Reads are counted in every bucket that they fit.
+func TestBuckets(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := &slow{took: 250 * time.Millisecond, start: time.Now()}
+		p := Start(t.Context(), []Job{{Source: s, Points: 1, Cycle: time.Second, Take: func(time.Time, []drivers.Reading, error) {}}})
+		time.Sleep(3500 * time.Millisecond)
+		st := p.Stats()[0]
+		p.Stop()
+		if st.Reads != 4 || st.Seconds != 1 {
+			t.Errorf("%d reads of %g s, want 4 of 1 s together", st.Reads, st.Seconds)
+		}
+		for i, most := range Buckets {
+			want := uint64(0)
+			if most >= 0.25 {
+				want = 4
+			}
+			if st.Within[i] != want {
+				t.Errorf("%d reads within %g s, want %d", st.Within[i], most, want)
+			}
 		}
 	})
 }
