@@ -356,34 +356,36 @@ func (m *memory) wattsShare() {
 	if !m.has.Has(Power) {
 		return
 	}
-	if full := m.fullPower(); full > 0 {
+	switch full, guess := m.fullPower(); {
+	case full > 0 && !guess:
 		m.wattsFull = full
 		m.watts = m.power / full
-	} else if m.power < noWatts {
-		m.watts = 0
+	case m.power < math.Max(noWatts, litShare*full/guessFactor):
+		m.watts = 0 // that much is certain without knowing what full is
 	}
 }
 
-// fullPower is the power at full light: as learned, else as configured, else what the largest power seen lets expect; 0
-// where nothing is known.
-func (m *memory) fullPower() float64 {
+// fullPower is the power at full light: as learned, else as configured, else what the largest power seen lets expect; a
+// guess from the number of ballasts where nothing else is known, and 0 without it.
+func (m *memory) fullPower() (watts float64, guess bool) {
 	l := &m.learned
 	if l.watts[10].n >= 20 {
-		return l.watts[10].value
+		return l.watts[10].value, false
 	}
 	if m.set.RatedPower > 0 {
-		return m.set.RatedPower
+		return m.set.RatedPower, false
 	}
 	if l.watt1 > 0 {
-		return l.watt1
+		return l.watt1, false
 	}
-	return ballastWatts * float64(m.set.Ballasts)
+	return ballastWatts * float64(m.set.Ballasts), true
 }
 
 const (
 	// ballastWatts is the power at full of one ballast where nothing else is known: two 32 W tubes.
-	// Source: common practice, no source; gear of 25..120 W is met.
+	// Source: common practice, no source; gear of 15..120 W is met, so the guess may be off by guessFactor either way.
 	ballastWatts = 58.0
+	guessFactor  = 4.0
 
 	// noWatts is a power that no zone draws whose gear is fed.
 	noWatts = 2.0
