@@ -13,7 +13,7 @@ import (
 // time is left out and the level is the journal's prefix.
 func newLogger(errs io.Writer) *zap.Logger {
 	sink := zapcore.Lock(zapcore.AddSync(errs))
-	if f, ok := errs.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+	if onTerminal(errs) {
 		cfg := zap.NewDevelopmentEncoderConfig()
 		cfg.EncodeTime = zapcore.TimeEncoderOfLayout("15:04:05")
 		cfg.EncodeLevel = zapcore.CapitalLevelEncoder
@@ -54,4 +54,10 @@ func (j journal) Sync() error { return nil }
 func hasLevel(line []byte, level string) bool {
 	start := `{"level":"` + level + `"`
 	return len(line) >= len(start) && string(line[:len(start)]) == start
+}
+
+// onTerminal says whether lines are read by somebody as they come.
+func onTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
 }

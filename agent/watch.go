@@ -61,7 +61,7 @@ func watch(args []string, _, errs io.Writer) int {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
-	d := &daemon{log: log, path: *path, web: webFlags}
+	d := &daemon{log: log, path: *path, web: webFlags, plain: onTerminal(errs)}
 	hup := make(chan os.Signal, 1)
 	signal.Notify(hup, syscall.SIGHUP)
 	defer signal.Stop(hup)
@@ -84,9 +84,10 @@ func watchable(site *config.Site) error {
 
 // daemon watches one site at a time.
 type daemon struct {
-	log  *zap.Logger
-	path string
-	web  *web.FlagConfig
+	log   *zap.Logger
+	path  string
+	web   *web.FlagConfig
+	plain bool // findings are logged as lines for people, not as fields
 
 	// found, where not nil, is called with every finding that is raised or ends, for demo.
 	found func(*config.Site, loops.Finding)
@@ -276,12 +277,34 @@ func (d *daemon) tell(site *config.Site, f loops.Finding) {
 			zap.Duration("stood", time.Duration(f.Cleared-f.Raised)))...)
 		return
 	}
+	if d.plain {
+		d.log.Warn(plainFinding(site, f))
+		return
+	}
 	var also []string
 	for _, a := range f.Also {
 		also = append(also, fmt.Sprintf("%s %.0f %%", a.ID, 100*a.Confidence))
 	}
 	d.log.Warn(f.Summary, append(fields, zap.Float64("confidence", f.Confidence), zap.Strings("also_possible", also),
 		zap.Strings("cautions", f.Cautions), zap.Strings("checks", f.Checks))...)
+}
+
+// plainFinding is a finding as lines for people: what it is, what to beware of, and then what to check.
+func plainFinding(site *config.Site, f loops.Finding) string {
+	row := &loops.Catalogue[f.ID]
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s: %s (%s, part: %s, %s, confidence %.0f %%)\n  %s\n", strings.Join(zoneNames(site, f), ", "), row.Title,
+		row.Name, row.Part, row.Severity, 100*f.Confidence, f.Summary)
+	for _, a := range f.Also {
+		fmt.Fprintf(&b, "  It could also be: %s (%s, %.0f %%)\n", loops.Catalogue[a.ID].Title, a.ID, 100*a.Confidence)
+	}
+	for _, c := range f.Cautions {
+		fmt.Fprintf(&b, "  ! %s\n", c)
+	}
+	for i, c := range f.Checks {
+		fmt.Fprintf(&b, "  %d. %s\n", i+1, c)
+	}
+	return strings.TrimSuffix(b.String(), "\n")
 }
 
 // zoneNames are the zones of a finding.

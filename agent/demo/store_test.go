@@ -187,11 +187,15 @@ func TestFaultsRead(t *testing.T) {
 	readings := watch(t, New(7), Story)
 	done := 0
 	for _, row := range Script() {
-		if row.Finding == "" || row.Fault == UnitSilent {
+		signature := row.Finding
+		if row.Fault == CommandByHand {
+			signature = "command-held" // what it looks like, though nothing is broken
+		}
+		if signature == "" || row.Fault == UnitSilent {
 			continue
 		}
-		t.Run(row.Zone+" "+row.Finding, func(t *testing.T) {
-			check, any := checks[row.Finding]
+		t.Run(row.Zone+" "+signature, func(t *testing.T) {
+			check, any := checks[signature]
 			if !any {
 				t.Fatal("no signature to check")
 			}
