@@ -151,7 +151,7 @@ func (t *table) row(z *config.Zone, role config.Role, p *config.Point, now time.
 	cells := []string{z.Name, role.String(), t.site.Devices[p.Device].Name, p.Where, "-", "-", "-", "-", r.Quality.String(), age(now, r.At), r.Reason}
 	if r.Quality == drivers.Good || r.Quality == drivers.Uncertain {
 		v := p.Scaled(r.Value)
-		cells[4] = fmt.Sprintf("%g", r.Value)
+		cells[4] = fmt.Sprintf("%.7g", r.Value)
 		cells[5] = value(p, v)
 		if p.Quantity == config.Level || p.Quantity == config.Volts {
 			cells[6] = fmt.Sprintf("%.2f", v.Level/10)
