@@ -1,5 +1,7 @@
 package loops
 
+import "math"
+
 // The feedback's current loop is in failure: at or below 3.6 mA it is open or its transmitter is dead, at or above 21 mA it
 // is shorted or its transmitter has failed. A pair at 11..15 V drives a transmitter without limit above 21 mA as well, and
 // exchanged conductors drive it below 3.6 mA. The light goes with the command, not with the feedback.
@@ -62,3 +64,27 @@ func weighFeedbackLoopHigh(m *memory) weight {
 	}
 	return w
 }
+
+// loop follows the current of the feedback's loop: it has failed when it was in failure for two samples and 4 s.
+// Source: NAMUR NE 43 (secondary).
+func (m *memory) loop() {
+	if !m.loopFailsLow() && !m.loopFailsHigh() {
+		m.loopSamples, m.loopSeconds = 0, 0
+		return
+	}
+	if m.loopSamples++; m.loopSamples > 1 {
+		m.loopSeconds += m.dt
+		return
+	}
+	m.loopSince = m.at
+}
+
+// loopByLight says whether the current went out of its range as the gear was switched on: then the gear drives it.
+func (m *memory) loopByLight() bool {
+	const near = 2.5 // cycles: power and contact are seen a sample late
+	litAt := m.at - int64(m.litSeconds*1e9)
+	return m.lit && math.Abs(float64(m.loopSince-litAt))/1e9 <= near*m.set.CycleSeconds
+}
+
+// loopFailed says whether the current loop is in failure for certain.
+func (m *memory) loopFailed() bool { return m.loopSamples >= 2 && m.loopSeconds >= 4 }

@@ -1,0 +1,100 @@
+package loops
+
+import "math"
+
+// What is learned of a zone while it is healthy.
+
+// learned is what was learned of a zone while it was healthy.
+type learned struct {
+	follow line     // feedback over command
+	top    mean     // feedback at full command
+	size   mean     // distance from that line
+	again  [3]mean  // the same after two repetitions in a row
+	repeat [3]mean  // share of samples whose feedback repeats the one before: near 0, between, near full
+	noise  mean     // size of the step from one feedback to the next while nothing moves
+	watts  [11]mean // power by tenth of feedback
+	watt1  float64  // power at full as the powers seen let expect, 0 where none was
+}
+
+// mean is a running mean with a limited memory.
+type mean struct {
+	n, value float64
+}
+
+func (m *mean) add(x, most float64) {
+	if m.n < most {
+		m.n++
+	}
+	m.value += (x - m.value) / m.n
+}
+
+// learnDark takes the newest sample as one of a zone that is switched off.
+func (m *memory) learnDark() {
+	if !m.gap && m.region() == 0 && m.still.run < 10 {
+		repeated := 0.0
+		if m.still.repeated {
+			repeated = 1
+		}
+		m.learned.repeats(m, repeated)
+	}
+}
+
+// repeats learns whether a live feedback repeated itself.
+func (l *learned) repeats(m *memory, repeated float64) {
+	if m.still.before >= 2 {
+		l.again[m.region()].add(repeated, 2000)
+	} else {
+		l.repeat[m.region()].add(repeated, 2000)
+	}
+}
+
+// region tells where the feedback is: near the ends of their range converters clip, and repeat more often.
+func (m *memory) region() int {
+	switch {
+	case m.feedback < 2:
+		return 0
+	case m.feedback > 98:
+		return 2
+	}
+	return 1
+}
+
+// learn takes the newest sample as one of a healthy zone.
+func (m *memory) learn() {
+	l := &m.learned
+	settled := m.commandHigh-m.commandLow < 1 && !m.gap
+	switch {
+	case !settled:
+	case m.command > topStop:
+		l.top.add(m.feedback, 400)
+	case m.command > 12 && m.command < 88 && m.feedback > 12 && m.rest.off == 0 && m.rest.n >= 3 && m.rest.highC-m.rest.lowC < 3:
+		l.size.add(math.Abs(m.feedback-m.expected), 400)
+		l.follow.add(m.command, m.feedback)
+	}
+	if m.hold.seconds > m.tau && !m.gap && (m.region() == 0 || !m.clipped()) {
+		repeated := 0.0
+		if m.still.repeated {
+			repeated = 1
+		}
+		l.repeats(m, repeated)
+		if m.rest.off == 0 && m.rest.n > 3 {
+			l.noise.add(math.Abs(m.feedback-m.rest.level), 400)
+		}
+	}
+	if m.has.Has(Power) && settled && m.feedback > 8 {
+		l.watts[tenth(m.feedback)].add(m.power, 400)
+	}
+}
+
+// learnFull learns the power at full from any light that agrees with the command.
+func (m *memory) learnFull() {
+	if !m.has.Has(Power) || m.feedback < 30 || m.residual != 0 || m.commandHigh-m.commandLow > 1 {
+		return
+	}
+	if full := m.power / powerCurve(m.feedback); full > m.learned.watt1 {
+		m.learned.watt1 = approach(m.learned.watt1, full, 1, 4)
+	}
+}
+
+// tenth gives the tenth of the range that a level is nearest to, 0..10.
+func tenth(x float64) int { return max(0, min(10, int(x/10+0.5))) }

@@ -1,0 +1,84 @@
+package loops
+
+import "math"
+
+// What is followed from sample to sample: where a value rests, whether it repeats itself, and where it stops short.
+
+// rest follows a value that may stand still. It breaks when two samples in a row are off.
+type rest struct {
+	level   float64
+	n       float64
+	seconds float64
+	off     int
+	offAt   float64
+	lowC    float64 // range of the command while it rested
+	highC   float64
+	broke   bool
+}
+
+// follow takes the next value; band is how far a resting value may be off.
+func (r *rest) follow(x, band, dt, command float64) {
+	r.broke = false
+	if r.n == 0 {
+		*r = rest{level: x, n: 1, lowC: command, highC: command}
+		return
+	}
+	if math.Abs(x-r.level) <= band {
+		if r.n < 200 {
+			r.n++
+		}
+		r.level += (x - r.level) / r.n
+		r.seconds += dt
+		r.off = 0
+		r.lowC, r.highC = math.Min(r.lowC, command), math.Max(r.highC, command)
+		return
+	}
+	r.off++
+	if r.off >= 2 {
+		*r = rest{level: x, n: 1, lowC: command, highC: command, broke: true}
+		if math.Abs(x-r.offAt) <= band {
+			r.n = 2
+		}
+		return
+	}
+	r.offAt = x
+	r.seconds += dt
+}
+
+// still counts samples that repeat the one before to the bit.
+type still struct {
+	last     float64
+	run      float64
+	before   float64 // run before the newest
+	repeated bool
+	any      bool
+}
+
+func (s *still) follow(x float64) {
+	s.repeated = s.any && x == s.last
+	s.before = s.run
+	if s.repeated {
+		s.run++
+	} else {
+		s.run = 0
+	}
+	s.last, s.any = x, true
+}
+
+// limit is a level that the feedback can not pass: learned while the command asks for more (a ceiling) or less (a floor).
+type limit struct {
+	level float64
+	n     float64
+	moved bool // the newest sample was beyond the old limit
+}
+
+func (l *limit) follow(x float64) {
+	if l.n == 0 || math.Abs(x-l.level) > 6 {
+		*l = limit{level: x, n: 1, moved: true}
+		return
+	}
+	if l.n < 100 {
+		l.n++
+	}
+	l.level += (x - l.level) / l.n
+}
