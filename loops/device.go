@@ -25,6 +25,7 @@ func (j *Judge) Answered(at int, now int64, ok bool) {
 	dt := float64(now-d.at) / 1e9
 	if !d.seen || dt < 0 {
 		dt = 0
+		d.since = min(d.since, now)
 	}
 	before := d.at
 	d.at, d.seen = now, true
@@ -54,14 +55,10 @@ func (j *Judge) raiseDevice(at int) {
 	d.count++
 	j.seq++
 	f := Finding{
-		Seq: j.seq, ID: DeviceLost, Cause: j.set.Devices[at] + "/" + strconv.Itoa(d.count), Device: at,
+		Seq: j.seq, ID: DeviceLost, Cause: "device/" + j.set.Devices[at] + "/" + strconv.Itoa(d.count), Device: at,
 		Onset: d.since, Raised: d.at, Confidence: 0.99,
 	}
-	for i := range j.set.Zones {
-		if j.set.Zones[i].Device == at {
-			f.Zones = append(f.Zones, i)
-		}
-	}
+	f.Zones = append(f.Zones, j.zonesOf(at)...)
 	j.describe(&f, nil)
 	d.open = len(j.open)
 	j.open = append(j.open, f)

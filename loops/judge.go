@@ -11,6 +11,9 @@ import (
 type Settings struct {
 	Devices []string // names
 	Zones   []ZoneSettings
+
+	// Uses lists, for each device, the zones that have a point there, rising; where nil, those whose own device it is.
+	Uses [][]int
 }
 
 // ZoneSettings are what the configuration says of one zone.
@@ -47,15 +50,35 @@ type Judge struct {
 func New(set Settings) *Judge {
 	j := &Judge{set: set, zones: make([]zone, len(set.Zones)), devices: make([]device, len(set.Devices))}
 	for i := range j.devices {
-		j.devices[i] = device{open: -1, tau: mostCorrelationSeconds}
+		j.devices[i] = device{open: -1, tau: mostCorrelationSeconds, h: threshold(0, mostCorrelationSeconds)}
 	}
 	for i := range j.zones {
 		j.zones[i] = newZone(&j.set.Zones[i])
-		d := &j.devices[set.Zones[i].Device]
-		d.tau = min(d.tau, j.zones[i].memory.tau)
-		d.h = threshold(set.Zones[i].FalseFindings, d.tau)
+	}
+	for i := range j.devices {
+		d := &j.devices[i]
+		for _, z := range j.zonesOf(i) {
+			d.tau = min(d.tau, j.zones[z].memory.tau)
+		}
+		for _, z := range j.zonesOf(i) {
+			d.h = min(d.h, threshold(set.Zones[z].FalseFindings, d.tau))
+		}
 	}
 	return j
+}
+
+// zonesOf gives the zones that have a point on a device.
+func (j *Judge) zonesOf(device int) []int {
+	if j.set.Uses != nil {
+		return j.set.Uses[device]
+	}
+	var list []int
+	for i := range j.set.Zones {
+		if j.set.Zones[i].Device == device {
+			list = append(list, i)
+		}
+	}
+	return list
 }
 
 // Observe weighs one sample of a zone, and allocates only where a finding is raised or ended. Samples of a zone come in
@@ -78,7 +101,7 @@ func (j *Judge) decide(at int) {
 	}
 	f := &j.open[z.open]
 	named := explanationOf(f.ID)
-	if z.sums.total[named] <= 0 {
+	if z.sums.total[named] <= 0 && z.proved(f.ID) {
 		j.end(at, false)
 		return
 	}
@@ -92,7 +115,26 @@ func (j *Judge) decide(at int) {
 // supported says whether an explanation has the evidence for a finding, and the newest sample goes on speaking for it: a
 // zone that recovers is not renamed on the way.
 func (z *zone) supported(i int) bool {
-	return z.sums.total[i]+explanations[i].prior >= z.h && z.sums.now[i].full() > z.sums.sound.full()+1
+	now := z.sums.now[i].full()
+	return z.sums.total[i]+explanations[i].prior >= z.h && now > z.sums.sound.full()+1 && now > -grossNats
+}
+
+// proved says whether the zone shows that it works, now that nothing is left of the evidence for its finding: being
+// healthy explains the newest sample as well as anything does. A zone that is sick in another way proves nothing.
+func (z *zone) proved(id ID) bool {
+	if id == FeedbackLoopLow || id == FeedbackLoopHigh {
+		return z.memory.loopSamples == 0
+	}
+	sound := z.sums.sound.full()
+	if sound > -1 {
+		return true
+	}
+	for i := range explanations {
+		if z.can[i] && z.sums.now[i].full() > sound+1 {
+			return false
+		}
+	}
+	return true
 }
 
 // ripe says whether it is time to name a finding: its explanation stands out from the others, or has had its time to.
@@ -126,7 +168,7 @@ func (j *Judge) raise(at, best int, cause string) {
 	z := &j.zones[at]
 	if cause == "" {
 		z.count++
-		cause = z.memory.set.Name + "/" + strconv.Itoa(z.count)
+		cause = "zone/" + z.memory.set.Name + "/" + strconv.Itoa(z.count)
 	}
 	j.seq++
 	f := Finding{
@@ -199,7 +241,7 @@ func (j *Judge) EndRound(at int64) {
 	lit, known := 0, 0
 	for i := range j.zones {
 		m := &j.zones[i].memory
-		if m.seen && m.litKnown {
+		if m.fresh(at) {
 			known++
 			if m.lit && m.litSeen {
 				lit++
@@ -209,7 +251,7 @@ func (j *Judge) EndRound(at int64) {
 	for i := range j.zones {
 		m := &j.zones[i].memory
 		l, k := lit, known
-		if m.seen && m.litKnown {
+		if m.fresh(at) {
 			k--
 			if m.lit && m.litSeen {
 				l--
@@ -220,6 +262,11 @@ func (j *Judge) EndRound(at int64) {
 			m.othersLit = float64(l) / float64(k)
 		}
 	}
+}
+
+// fresh says whether it is known now if the zone is lit: a zone whose device is lost says nothing about the site.
+func (m *memory) fresh(at int64) bool {
+	return m.seen && m.litKnown && float64(at-m.tracedAt)/1e9 <= m.longest()
 }
 
 // Changes calls f with every finding that was raised, renamed or ended since the last call, in that order; a finding

@@ -81,19 +81,42 @@ func (m *memory) learn() {
 			l.noise.add(math.Abs(m.feedback-m.rest.level), 400)
 		}
 	}
-	if m.has.Has(Power) && settled && m.feedback > 8 {
-		l.watts[tenth(m.feedback)].add(m.power, 400)
+	if m.powerSteady() && settled && m.feedback > 8 {
+		w := &l.watts[tenth(m.feedback)]
+		if w.n < 10 || math.Abs(m.power-w.value) < 0.3*w.value {
+			w.add(m.power, 400)
+		}
 	}
 }
 
-// learnFull learns the power at full from any light that agrees with the command.
+// powerSteady says whether the power can be learned from: it is there, agrees with the sample before, and is no more than
+// the zone can draw by what the configuration says of it. One wild reading teaches nothing.
+func (m *memory) powerSteady() bool {
+	if !m.has.Has(Power) || m.power <= noWatts || math.Abs(m.power-m.powerBefore) > 0.05*m.power {
+		return false
+	}
+	most := math.Inf(1)
+	switch {
+	case m.set.RatedPower > 0:
+		most = 2 * m.set.RatedPower
+	case m.set.Ballasts > 0:
+		most = guessFactor * ballastWatts * float64(m.set.Ballasts)
+	}
+	return m.power < most
+}
+
+// learnFull learns the power at full from any light that agrees with the command. It rises quickly and sinks slowly, so
+// that neither a low level nor a wild reading is taken for it for long.
 func (m *memory) learnFull() {
-	if !m.has.Has(Power) || m.feedback < 30 || m.residual != 0 || m.commandHigh-m.commandLow > 1 {
+	if !m.powerSteady() || m.feedback < 30 || m.residual != 0 || m.commandHigh-m.commandLow > 1 {
 		return
 	}
-	if full := m.power / powerCurve(m.feedback); full > m.learned.watt1 {
-		m.learned.watt1 = approach(m.learned.watt1, full, 1, 4)
+	full := m.power / powerCurve(m.feedback)
+	samples := 100.0
+	if full > m.learned.watt1 {
+		samples = 4
 	}
+	m.learned.watt1 = approach(m.learned.watt1, full, 1, samples)
 }
 
 // tenth gives the tenth of the range that a level is nearest to, 0..10.

@@ -8,13 +8,16 @@ type memory struct {
 	set *ZoneSettings
 	tau float64 // the zone's correlation time, seconds
 
-	at   int64
-	dt   float64 // since the last sample, at most gapSeconds
-	gap  bool    // the last sample is too old to say anything about the time between
-	has  Channels
-	seen bool
+	at       int64
+	dt       float64 // since the last sample, at most gapSeconds
+	gap      bool    // the last sample is too old to say anything about the time between
+	back     bool    // the newest sample is older than the last
+	tracedAt int64   // the last complete sample
+	has      Channels
+	seen     bool
 
 	setpoint, command, feedback, milliamps, power float64
+	powerBefore                                   float64 // of the sample before
 
 	calling
 
@@ -37,6 +40,7 @@ type memory struct {
 	aim   rest  // where the setpoint rests
 	still still // bit-for-bit repetition of the feedback
 
+	extremes        bool    // the two that follow are known
 	lowest, highest float64 // values that the feedback kept, or went beyond, for two samples
 
 	commandSlow float64    // the command of the last minute, smoothed: what it is rising or falling from
@@ -88,14 +92,15 @@ const (
 // take makes the sample the newest and works out everything that the explanations ask for.
 func (m *memory) take(s *Sample) {
 	m.dt = float64(s.At-m.at) / 1e9
-	longest := math.Max(gapSeconds, 3*m.set.CycleSeconds)
-	m.gap = !m.seen || m.dt > longest || m.dt < 0
+	m.back = m.seen && m.dt < 0
+	m.gap = !m.seen || m.back || m.dt > m.longest()
 	if m.gap {
 		m.dt = 0
 	}
 	m.seen = true
 	m.at = s.At
 	m.has = s.finite()
+	m.powerBefore = m.power
 	m.setpoint, m.command, m.feedback = s.Setpoint, s.Command, s.Feedback
 	m.milliamps, m.power = s.FeedbackMilliamps, s.Power
 	m.order, m.contact, m.open = s.Order, s.Contact, s.Open
@@ -115,8 +120,25 @@ func (m *memory) settles(band float64) {
 // complete says whether the loop can be judged from this sample.
 func (m *memory) complete() bool { return m.has.Has(Setpoint | Command | Feedback) }
 
+// longest is the longest time in seconds between two samples that is taken as watched.
+func (m *memory) longest() float64 { return math.Max(gapSeconds, 3*m.set.CycleSeconds) }
+
+// watched resets what counts time where the loop was not watched since the last complete sample, for whatever reason.
+func (m *memory) watched() {
+	if since := float64(m.at-m.tracedAt) / 1e9; m.tracedAt != 0 && since > m.longest() {
+		m.gap = true
+	}
+	m.tracedAt = m.at
+	if m.gap {
+		m.errorSeconds, m.withinSeconds, m.errorSide, m.movingSamples = 0, 0, 0, 0
+		m.rest.seconds, m.hold.seconds, m.aim.seconds = 0, 0, 0
+		m.still.any = false
+	}
+}
+
 // trace follows command, feedback and setpoint; only complete samples come here.
 func (m *memory) trace() {
+	m.watched()
 	c := m.command
 	if m.gap {
 		m.commandLow, m.commandHigh, m.commandSlow = c, c, c
@@ -126,11 +148,16 @@ func (m *memory) trace() {
 		m.commandHigh = math.Max(c, approach(m.commandHigh, c, m.dt, commandLag*m.tau))
 	}
 	m.expect()
-	if !m.still.any {
-		m.lowest, m.highest = m.feedback, m.feedback
-	} else {
-		m.lowest = math.Min(m.lowest, math.Max(m.feedback, m.still.last))
-		m.highest = math.Max(m.highest, math.Min(m.feedback, m.still.last))
+	if !m.extremes {
+		m.extremes, m.lowest, m.highest = true, m.feedback, m.feedback
+	} else if m.still.any {
+		// What no pair and no transmitter can give is a glitch, however often it comes.
+		if x := math.Max(m.feedback, m.still.last); x > shortLow {
+			m.lowest = math.Min(m.lowest, x)
+		}
+		if x := math.Min(m.feedback, m.still.last); x < openHigh {
+			m.highest = math.Max(m.highest, x)
+		}
 	}
 	m.still.follow(m.feedback)
 	band := restBand

@@ -21,7 +21,7 @@ const (
 // swappedFor is the weight of believing in exchanged conductors, as far as the reading asks for it.
 func (m *memory) swappedFor() float64 {
 	switch {
-	case m.still.repeated && m.clipped():
+	case m.still.repeated && m.clipped() && m.restLevel() < -1:
 		return standingStill
 	case m.restLevel() < belowZero, m.loopFailsLow():
 		return belowNats

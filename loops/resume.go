@@ -21,6 +21,9 @@ func (j *Judge) Resume(old *Judge) {
 			a, b := j.set.Zones[i], old.set.Zones[k]
 			at, same := devices[b.Device]
 			b.Device = at
+			if a.Name == b.Name {
+				j.zones[i].count = old.zones[k].count // a cause is never used twice
+			}
 			if !same || a != b {
 				continue
 			}
@@ -48,12 +51,8 @@ func (j *Judge) resumeDevice(f Finding, devices map[int]int) {
 	if !ok {
 		return
 	}
-	f.Device, f.Zones = at, nil
-	for i := range j.set.Zones {
-		if j.set.Zones[i].Device == at {
-			f.Zones = append(f.Zones, i)
-		}
-	}
+	f.Device, f.Zones = at, append([]int(nil), j.zonesOf(at)...)
+	j.describe(&f, nil)
 	j.devices[at].open = len(j.open)
 	j.open = append(j.open, f)
 }

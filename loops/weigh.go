@@ -167,6 +167,14 @@ func (z *zone) add() bool {
 	return true
 }
 
+// rewind keeps what is remembered of times from lying after a clock that was set back.
+func (s *sums) rewind(at int64) {
+	for i := range s.since {
+		s.since[i] = min(s.since[i], at)
+	}
+	s.waitingSince, s.askedAt = min(s.waitingSince, at), min(s.askedAt, at)
+}
+
 // forget halves, each correlation time, what an explanation has gathered if the samples of late do not fit it at all: what
 // was true of the zone before something else happened to it must not stand in the way of naming that.
 func (z *zone) forget(i int, misfit, share float64) {

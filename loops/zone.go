@@ -42,12 +42,18 @@ const (
 func (z *zone) observe(s *Sample) {
 	m := &z.memory
 	m.take(s)
+	if m.back {
+		z.sums.rewind(m.at)
+	}
 	z.judged = false
 	if z.reason = z.unfit(s); z.reason != "" {
 		return
 	}
 	m.call()
 	m.loop()
+	if m.has.Has(FeedbackLoop) && m.loopSamples == 0 {
+		z.tested[FeedbackLoopLow], z.tested[FeedbackLoopHigh] = m.at, m.at // the current could have been in failure
+	}
 	called := m.lit || m.asked
 	if called {
 		z.calledSeconds += m.dt
