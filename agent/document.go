@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"dimwatch/agent/config"
+	"dimwatch/agent/judge"
 	"dimwatch/loops"
 )
 
@@ -55,11 +57,11 @@ type alternativeJSON struct {
 
 type energyJSON struct {
 	Zone      string   `json:"zone"`
-	Used      float64  `json:"used_joules"`
-	Excess    float64  `json:"excess_joules"`
-	Avoided   float64  `json:"avoided_joules"`
+	Used      *float64 `json:"used_joules"` // null where unknown: it takes power or rated power
+	Excess    *float64 `json:"excess_joules"`
+	Avoided   *float64 `json:"avoided_joules"`
 	Missed    *float64 `json:"missed_joules"` // null: it takes the daylight to know, which is not weighed yet
-	LightOwed float64  `json:"light_owed_percent_hours"`
+	LightOwed *float64 `json:"light_owed_percent_hours"`
 }
 
 // measures is an object whose keys keep their order.
@@ -106,9 +108,7 @@ func (r *recording) document() document {
 			}
 		}
 		d.Zones = append(d.Zones, zone)
-		e := z.Energy
-		d.Energy = append(d.Energy, energyJSON{z.Config.Name, math.Round(e.UsedJoules), math.Round(e.ExcessJoules),
-			math.Round(e.AvoidedJoules), nil, math.Round(10*e.LightOwed) / 10})
+		d.Energy = append(d.Energy, energyOf(z))
 	}
 	slices.SortFunc(d.Zones, func(a, b zoneJSON) int { return strings.Compare(a.Zone, b.Zone) })
 	slices.SortFunc(d.Energy, func(a, b energyJSON) int { return strings.Compare(a.Zone, b.Zone) })
@@ -116,6 +116,19 @@ func (r *recording) document() document {
 		d.Findings = append(d.Findings, r.finding(f))
 	}
 	return d
+}
+
+// energyOf is what is known of a zone's energy.
+func energyOf(z judge.Zone) energyJSON {
+	e, out := z.Energy, energyJSON{Zone: z.Config.Name}
+	known := func(x, scale float64) *float64 { x = math.Round(x*scale) / scale; return &x }
+	if z.Config.RatedPower > 0 || z.Config.Points[config.Power] != nil {
+		out.Used = known(e.UsedJoules, 1)
+	}
+	if z.Config.RatedPower > 0 {
+		out.Excess, out.Avoided, out.LightOwed = known(e.ExcessJoules, 1), known(e.AvoidedJoules, 1), known(e.LightOwed, 10)
+	}
+	return out
 }
 
 func (r *recording) finding(f loops.Finding) findingJSON {

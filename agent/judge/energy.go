@@ -8,16 +8,17 @@ import (
 // Energy is what a zone has used, and what its light was apart from the setpoint. All only grow.
 type Energy struct {
 	UsedJoules    float64 // from the power point, else from rated power and the power curve
-	ExcessJoules  float64 // of that, beyond what the setpoint asked for
+	ExcessJoules  float64 // of that, beyond what the setpoint asked for; with the next two it takes a rated power
 	AvoidedJoules float64 // what full output would have used beyond that
 
 	// LightOwed is light below the setpoint, in percent of level times hours.
 	LightOwed float64
 }
 
-// energy counts the energy of one zone, holding each value until the next.
+// energy counts the energy of one zone: what a sample shows is held until the next.
 type energy struct {
 	at    int64
+	rate  Energy // a second, since at
 	total Energy
 }
 
@@ -26,11 +27,17 @@ const longestHold = 900
 
 func (e *energy) add(s *loops.Sample, z *config.Zone) {
 	dt := float64(s.At-e.at) / 1e9
-	before := e.at
-	e.at = s.At
-	if before == 0 || dt <= 0 || dt > longestHold {
-		return
+	if e.at != 0 && dt > 0 && dt <= longestHold {
+		e.total.UsedJoules += e.rate.UsedJoules * dt
+		e.total.ExcessJoules += e.rate.ExcessJoules * dt
+		e.total.AvoidedJoules += e.rate.AvoidedJoules * dt
+		e.total.LightOwed += e.rate.LightOwed * dt
 	}
+	e.at, e.rate = s.At, rate(s, z)
+}
+
+// rate is what a zone uses a second as one sample shows it, nothing where that can not be told.
+func rate(s *loops.Sample, z *config.Zone) (r Energy) {
 	full := z.RatedPower
 	lit := lit(s, full)
 	power, known := 0.0, false
@@ -44,17 +51,18 @@ func (e *energy) add(s *loops.Sample, z *config.Zone) {
 		}
 	}
 	if known {
-		e.total.UsedJoules += power * dt
+		r.UsedJoules = power
 	}
 	if !known || full <= 0 || !lit || !s.Has.Has(loops.Setpoint|loops.Feedback) {
-		return
+		return r
 	}
 	wanted := full * share(z, s.Setpoint)
-	e.total.ExcessJoules += max(0, power-wanted) * dt
-	e.total.AvoidedJoules += max(0, full-power) * dt
+	r.ExcessJoules = max(0, power-wanted)
+	r.AvoidedJoules = max(0, full-power)
 	if power < wanted { // gear that draws what was asked for gives it, whatever the feedback says
-		e.total.LightOwed += max(0, s.Setpoint-s.Feedback) * dt / 3600
+		r.LightOwed = max(0, s.Setpoint-s.Feedback) / 3600
 	}
+	return r
 }
 
 const (

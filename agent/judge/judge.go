@@ -56,7 +56,7 @@ func New(cfg *config.Site) *Site {
 		cfg: cfg, devices: make([]device, len(cfg.Devices)), zones: make([]zone, len(cfg.Zones)),
 		byDevice: make([][]int, len(cfg.Devices)), raised: map[loops.ID]uint64{},
 	}
-	var set loops.Settings
+	set := loops.Settings{Uses: uses(cfg)}
 	for i := range cfg.Devices {
 		d := &cfg.Devices[i]
 		set.Devices = append(set.Devices, d.Name)
@@ -93,6 +93,19 @@ func (s *Site) Resume(old *Site) {
 			}
 		}
 	}
+}
+
+// uses lists, for each device, the zones that have a point there.
+func uses(cfg *config.Site) [][]int {
+	list := make([][]int, len(cfg.Devices))
+	for i := range cfg.Zones {
+		for _, p := range cfg.Zones[i].Points {
+			if p != nil && !slices.Contains(list[p.Device], i) {
+				list[p.Device] = append(list[p.Device], i)
+			}
+		}
+	}
+	return list
 }
 
 // Channels are the channels that a zone's points give.
@@ -152,10 +165,8 @@ func (s *Site) Take(now time.Time, polls []Poll) {
 	}
 	open, known := s.cfg.Hours.Asked(now, s.cfg.Location)
 	for i := range polls {
-		if polls[i].Err != nil {
-			continue
-		}
 		for _, z := range s.byDevice[polls[i].Device] {
+			// Of a device that does not answer there is a sample all the same, without its values: the time goes by unjudged.
 			sample := s.sample(z, now, open, known)
 			s.zones[z].energy.add(&sample, &s.cfg.Zones[z])
 			s.zones[z].sample = sample

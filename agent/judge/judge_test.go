@@ -124,16 +124,17 @@ func TestOnlyGoodAndFresh(t *testing.T) {
 	}
 }
 
-// A device that gave nothing leaves no sample: a value that is shown again would look like one that stands still.
+// A device that gave nothing leaves a sample without a feedback: a value that is shown again would look like one that stands
+// still. The time goes by all the same, so that coverage tells what was not judged.
 func TestNoAnswerIsNoSample(t *testing.T) {
 	s := judge.New(site())
 	south(s, after(0), 5, 0)
 	north(s, after(0), 500, 2457, 700)
-	before := sample(s)
 	none := errors.New("timeout")
 	s.Take(after(10), []judge.Poll{{Device: 0, Readings: good(after(10), 0, 0, 0), Err: none}})
 	snap := s.Snapshot()
-	if snap.Zones[0].Sample.At != before.At || !snap.Zones[0].Stale {
+	z := snap.Zones[0]
+	if z.Sample.At != after(10).UnixNano() || z.Sample.Has.Has(loops.Feedback) || z.State.Judged || !z.Stale || z.State.CalledSeconds != 10 || z.State.JudgedSeconds != 0 {
 		t.Errorf("zone after a poll without an answer: %+v", snap.Zones[0])
 	}
 	for _, r := range snap.Devices[0].Readings {

@@ -61,9 +61,9 @@ var zoneMetrics = []zoneMetric{
 	}},
 	{"dimming_zone_tested_ratio", "Share of the findings that the zone's points support that could have shown themselves within 7 days.", gauge, tested},
 	{"dimming_zone_energy_joules_total", "Energy used by the zone.", counter, energy(func(e judge.Energy) float64 { return e.UsedJoules })},
-	{"dimming_zone_excess_joules_total", "Energy used beyond what the setpoint asked for.", counter, energy(func(e judge.Energy) float64 { return e.ExcessJoules })},
-	{"dimming_zone_avoided_joules_total", "Energy that full output would have used beyond that.", counter, energy(func(e judge.Energy) float64 { return e.AvoidedJoules })},
-	{"dimming_zone_light_owed_ratio_seconds_total", "Light below the setpoint, in shares of full light times seconds.", counter, energy(func(e judge.Energy) float64 { return e.LightOwed * 36 })},
+	{"dimming_zone_excess_joules_total", "Energy used beyond what the setpoint asked for.", counter, levels(func(e judge.Energy) float64 { return e.ExcessJoules })},
+	{"dimming_zone_avoided_joules_total", "Energy that full output would have used beyond that.", counter, levels(func(e judge.Energy) float64 { return e.AvoidedJoules })},
+	{"dimming_zone_light_owed_ratio_seconds_total", "Light below the setpoint, in shares of full light times seconds.", counter, levels(func(e judge.Energy) float64 { return e.LightOwed * 36 })},
 }
 
 // shown says whether the newest sample has channels that can be shown as of now.
@@ -77,6 +77,13 @@ func channel(c loops.Channels, f func(*judge.Zone) float64) func(*judge.Zone, ti
 func energy(f func(judge.Energy) float64) func(*judge.Zone, time.Time) (float64, bool) {
 	return func(z *judge.Zone, _ time.Time) (float64, bool) {
 		return f(z.Energy), z.Energy.UsedJoules > 0
+	}
+}
+
+// levels is absent as well where there is no rated power to compare with.
+func levels(f func(judge.Energy) float64) func(*judge.Zone, time.Time) (float64, bool) {
+	return func(z *judge.Zone, _ time.Time) (float64, bool) {
+		return f(z.Energy), z.Energy.UsedJoules > 0 && z.Config.RatedPower > 0
 	}
 }
 
@@ -174,6 +181,9 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 		put(findingsRaised, counter, float64(n), id.String(), loops.Catalogue[id].Part)
 	}
 	for i := range v.Polls {
+		if len(v.Site.Site.Devices[i].Points) == 0 {
+			continue // nothing is read from it: whether it answers is not known
+		}
 		c.device(ch, v.Site.Site.Devices[i].Name, &v.Polls[i])
 	}
 	r := c.reload()

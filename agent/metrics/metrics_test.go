@@ -29,11 +29,11 @@ var update = flag.Bool("update", false, "write the golden file")
 var start = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 
 // site has two zones on one device: the first has every kind of point, the second only what a zone must have. A second
-// device carries nothing of theirs.
+// device carries a point that is none of theirs.
 func site() *config.Site {
 	s := &config.Site{
 		Name: "harbor-12", Title: "Harbor Street Market 12", Location: time.UTC,
-		Devices: []config.Device{{Name: "north", Cycle: 10 * time.Second}, {Name: "south", Cycle: 10 * time.Second}},
+		Devices: []config.Device{{Name: "north", Cycle: 10 * time.Second}, {Name: "south", Cycle: 10 * time.Second, Points: []*config.Point{{}}}},
 		Zones: []config.Zone{
 			{Name: "aisles-1-4", RatedPower: 1000},
 			{Name: "bakery"},
