@@ -7,6 +7,7 @@ import (
 	"net"
 	"os"
 	"os/signal"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -224,7 +225,25 @@ func (d *daemon) again(ctx context.Context) {
 	before := d.site
 	d.mu.Unlock()
 	d.begin(ctx, site, before)
+	d.dropped(before.Snapshot(), site)
 	d.log.Info("configuration reloaded", zap.String("file", d.path), zap.Int("zones", len(site.Zones)))
+}
+
+// dropped logs what a reload does away with: findings of zones that were changed or removed, and addresses that are only
+// taken at a start.
+func (d *daemon) dropped(before judge.Snapshot, site *config.Site) {
+	d.mu.Lock()
+	now := d.site.Snapshot().Findings
+	d.mu.Unlock()
+	for _, f := range before.Findings {
+		if !slices.ContainsFunc(now, func(o loops.Finding) bool { return o.Cause == f.Cause && o.ID == f.ID }) {
+			d.log.Warn("no longer watched for: the reload changed or removed its zone", zap.String("finding", f.ID.String()),
+				zap.String("cause", f.Cause), zap.Strings("zones", zoneNames(before.Site, f)))
+		}
+	}
+	if before.Site.Agent != site.Agent {
+		d.log.Warn("the agent block has changed: that takes effect at the next start")
+	}
 }
 
 func countErrors(diags hcl.Diagnostics) int {
@@ -273,7 +292,11 @@ func (d *daemon) tell(site *config.Site, f loops.Finding) {
 			d.log.Info("renamed: a better explanation takes its place", fields...)
 			return
 		}
-		d.log.Info("ended: the zone has shown that it works", append(fields,
+		text := "ended: the zone has shown that it works"
+		if f.Device >= 0 {
+			text = "ended: the device answers again"
+		}
+		d.log.Info(text, append(fields,
 			zap.Duration("stood", time.Duration(f.Cleared-f.Raised)))...)
 		return
 	}
@@ -293,7 +316,11 @@ func (d *daemon) tell(site *config.Site, f loops.Finding) {
 func plainFinding(site *config.Site, f loops.Finding) string {
 	row := &loops.Catalogue[f.ID]
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %s (%s, part: %s, %s, confidence %.0f %%)\n  %s\n", strings.Join(zoneNames(site, f), ", "), row.Title,
+	where := strings.Join(zoneNames(site, f), ", ")
+	if f.Device >= 0 {
+		where = "device " + site.Devices[f.Device].Name
+	}
+	fmt.Fprintf(&b, "%s: %s (%s, part: %s, %s, confidence %.0f %%)\n  %s\n", where, row.Title,
 		row.Name, row.Part, row.Severity, 100*f.Confidence, f.Summary)
 	for _, a := range f.Also {
 		fmt.Fprintf(&b, "  It could also be: %s (%s, %.0f %%)\n", loops.Catalogue[a.ID].Title, a.ID, 100*a.Confidence)

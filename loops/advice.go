@@ -11,14 +11,14 @@ import (
 const (
 	cautionLaw       = "Local code, the site's rules and licensed practice come before this text. This program reads control points: it can not tell whether anything is isolated."
 	cautionStore     = "A zone that stays dim where people are is a hazard before it is a repair: tell the store first."
-	cautionLine      = "Line voltage is beside the control pair in every luminaire and may be on the pair by fault: only a qualified person opens it, and treats the pair as live until tested, the first reading on a high AC range."
+	cautionLine      = "Line voltage is beside the control pair in every luminaire and may be on the pair by fault: only a qualified person opens it, treats the pair as live until tested, the first reading on a high AC range, and puts barriers back."
 	cautionLit       = "Measuring on lit gear (the gear is the source, so it has to be fed): protective equipment, and a meter and leads of CAT III rated for the supply, 600 V on 277 V and 347 V systems."
-	cautionDead      = "Tests on dead wiring (ohms, lifting conductors): switch the circuit off, lock out and tag out, test before touch, and prove the tester before and after. An off command is never isolation."
+	cautionDead      = "Tests on dead wiring (ohms, lifting conductors): switch the circuit off, lock out and tag out, test before touch, and prove the tester before and after; a proximity tester proves nothing. An off command is never isolation."
 	cautionForeign   = "A voltage from elsewhere may be on the pair: do not touch it before it is tested."
 	cautionUnplug    = "Unplugging the pair gives full light: warn the people below."
-	cautionHand      = "Commanding by hand or bridging conductors changes the light: warn the people below, and bridge only a pair proven free of line voltage."
+	cautionHand      = "Commanding by hand or bridging conductors changes the light: warn the people below, bridge only a pair proven free of line voltage, and never line conductors."
 	cautionEmergency = "Do not dim, switch off or unplug emergency and egress lighting without the site's consent."
-	cautionLift      = "Ladders and lifts only by trained people; keep conductive ladders away from electrical work."
+	cautionLift      = "Ladders and lifts only by trained people; keep conductive ladders away from electrical work. Lamps and drivers are hot and keep a charge: wait."
 )
 
 // describe fills in what a technician reads. A zone's finding takes its figures from the zone's memory; m is nil for a
@@ -76,6 +76,12 @@ func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
 		return strings.NewReplacer("{device}", j.set.Devices[f.Device], "{zones}", strings.Join(names, ", "))
 	}
 	level := m.restLevel()
+	percent := func(c Channels, x float64) string {
+		if !m.has.Has(c) {
+			return "(not read)"
+		}
+		return number(x, 0)
+	}
 	signal, kind := number(m.command/10, 1)+" V DC", "0..10 V, not for pulse width"
 	if m.set.Duty {
 		signal, kind = "a duty of "+number(m.command, 0)+" %", "pulse width, not for 0..10 V"
@@ -84,6 +90,14 @@ func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
 	if m.has.Has(Power) {
 		power = " and the zone draws " + number(m.power, 0) + " W"
 	}
+	minimum, full := "the lights should be at minimum", "the lights should be full"
+	if !math.IsNaN(m.watts) {
+		minimum, full = "the lights are at minimum", "the lights are full"
+	}
+	exchanged := ""
+	if level < belowZero {
+		exchanged = " A reading below 0 V speaks for exchanged conductors."
+	}
 	milliamps := 4 + 0.16*level
 	if m.has.Has(FeedbackLoop) {
 		milliamps = m.milliamps
@@ -91,9 +105,10 @@ func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
 	return strings.NewReplacer(
 		"{volts}", number(level/10, 1), "{level}", number(level, 0),
 		"{milliamps}", number(milliamps, 1),
-		"{command}", number(m.command, 0), "{setpoint}", number(m.setpoint, 0),
+		"{command}", percent(Command, m.command), "{setpoint}", percent(Setpoint, m.setpoint),
 		"{minutes}", number(m.errorSeconds/60, 0),
 		"{signal}", signal, "{kind}", kind, "{withpower}", power,
+		"{minimum}", minimum, "{full}", full, "{exchanged}", exchanged,
 	)
 }
 
@@ -106,25 +121,27 @@ func number(x float64, decimals int) string {
 	return s
 }
 
-// measures are the figures behind a finding.
+// measures are the figures behind a finding, those that are known.
 func (m *memory) measures() []Measure {
-	list := []Measure{
-		{"feedback_volts", round(m.feedback/10, 2)},
-		{"command_percent", round(m.command, 1)},
-		{"setpoint_percent", round(m.setpoint, 1)},
-		{"expected_volts", round(m.expected/10, 2)},
-	}
-	if m.has.Has(FeedbackLoop) {
-		list = append(list, Measure{"feedback_milliamps", round(m.milliamps, 2)})
-	}
-	if m.has.Has(Power) {
-		list = append(list, Measure{"power_watts", round(m.power, 0)})
-	}
-	if !math.IsNaN(m.watts) {
-		list = append(list, Measure{"power_share", round(m.watts, 3)})
-	}
-	if m.errorSeconds > 0 {
-		list = append(list, Measure{"apart_seconds", round(m.errorSeconds, 0)})
+	var list []Measure
+	for _, x := range []struct {
+		known  bool
+		name   string
+		value  float64
+		digits int
+	}{
+		{m.has.Has(Feedback), "feedback_volts", m.feedback / 10, 2},
+		{m.has.Has(Command), "command_percent", m.command, 1},
+		{m.has.Has(Setpoint), "setpoint_percent", m.setpoint, 1},
+		{m.complete(), "expected_volts", m.expected / 10, 2},
+		{m.has.Has(FeedbackLoop), "feedback_milliamps", m.milliamps, 2},
+		{m.has.Has(Power), "power_watts", m.power, 0},
+		{m.has.Has(Power) && !math.IsNaN(m.watts), "power_share", m.watts, 3},
+		{m.errorSeconds > 0, "apart_seconds", m.errorSeconds, 0},
+	} {
+		if x.known {
+			list = append(list, Measure{x.name, round(x.value, x.digits)})
+		}
 	}
 	return list
 }

@@ -107,6 +107,14 @@ func FuzzObserve(f *testing.F) {
 			for _, a := range f.Also {
 				sum += a.Confidence
 			}
+			if f.Onset > f.Raised {
+				t.Errorf("onset %d after raised %d", f.Onset, f.Raised)
+			}
+			for _, e := range f.Evidence {
+				if e.Value-e.Value != 0 {
+					t.Errorf("%s is %g", e.Name, e.Value)
+				}
+			}
 			if !(f.Confidence >= 0 && sum <= 1+1e-9) {
 				t.Errorf("confidence %g, with the others %g", f.Confidence, sum)
 			}

@@ -8,6 +8,10 @@ import "math"
 
 func weighPairOpen(m *memory) weight {
 	level := m.restLevel()
+	if m.set.TapGear {
+		// Measured at the gear an open pair stands at its open-circuit voltage, as one does that nothing sinks.
+		return weight{motion: m.views.alive + m.views.windUp, level: within(level, openLow, openHigh, 1.5) + m.views.lightFull}
+	}
 	low, least := shortLow, 2.5
 	if m.watts > 0.8 {
 		low, least = -130, -math.MaxFloat64 // exchanged on an interface without a reverse diode: minus the open-circuit voltage

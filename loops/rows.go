@@ -7,7 +7,10 @@ var (
 	unplugTest  = Check{Lit | Unplug, "At the interface's pair terminals expect about {volts} V DC now. Unplug the pair and measure the gear side, violet to gray: about 0 V and lights that stay at minimum mean a short, two grounds or a shorted gear input in the field; 10 to 15 V and full light mean that violet and gray do not touch each other. That is not yet the interface: go on with the next check."}
 	groundTest  = Check{Lit | Unplug, "Still unplugged, gear side, each conductor to the chassis: violet 0 V and gray about -12 V is a grounded violet, which passes the unplug test as if the interface were bad; violet about +12 V and gray 0 V is a grounded gray; both floating clears the wiring and leaves the interface."}
 	ohmsTest    = Check{Dead, "Pair unplugged and circuit locked out: ohms violet to gray, violet to chassis, gray to chassis. Low between the two and high to chassis is a short; low from both to chassis are two grounds, and lifting one of them may only hide the other: measure again until neither reads low."}
-	halfSplit   = Check{Dead, "To find the place, open the pair in the middle of the zone; with the circuit back on, the half that goes to full light is free of the fault. Halve again."}
+	signTest    = Check{Lit, "At the interface's pair terminals mind the sign: about -0.6 V or less means that violet and gray are exchanged somewhere; then the unplugged gear side reads 10 to 15 V by colour and the same with a minus by terminal. Cross them where they are wrong; none of the checks that follow is needed."}
+	bridgeTest  = Check{Lit | Unplug | ByHand, "A meter can not tell a hard ground from a damp one. Unplugged, and proven free of line voltage, bridge gray to the chassis and measure the pair: 0 V is a hard ground of violet, about 4 V one of 1 kohm, near 12 V one of 10 kohm or none (8 gear of 0.5 mA). Bridging violet instead finds a ground of gray the same way."}
+	lastGear    = Check{Dead, "At the last, lift the control leads of one gear at a time: the one whose lifting frees the pair has a shorted input, or its leads touch."}
+	halfSplit   = Check{Dead | Unplug, "To find the place, open the pair in the middle of the zone; with the circuit back on, the half that goes to full light is free of the fault. Halve again."}
 	benchTest   = Check{Panel | ByHand, "Interface alone, pair unplugged: a 9 V battery with 1 kohm in series across its pair terminals, command at 25, 50 and 75 %: a good one holds about 2.5, 5.0 and 7.5 V; a dead one leaves 9 V, a shorted one 0 V."}
 	commandTest = Check{Panel, "Measure the command at the interface's input: expect {signal}. If it is there, the interface or its setting is at fault; if not, the controller's output or the wire between. Check that the input is set for {kind}."}
 	loopTest    = Check{Panel, "Meter in milliamps at the controller's feedback input: expect {milliamps} mA. Across the pair's terminals expect (mA - 4) / 1.6 volts; a difference of more than 0.3 V is the transmitter or its loop."}
@@ -19,13 +22,13 @@ var Catalogue = [IDs]Row{
 	PairShort: {
 		Name: "pair-short", Part: "pair", Severity: "urgent", Title: "the pair is shorted",
 		Needs: loopPoints, Sharper: Power,
-		Says:   "The pair reads {volts} V with the zone lit and the command at {command} %: violet and gray are joined, directly or through earth, and the lights are at minimum.",
-		Checks: []Check{lookAtLight, unplugTest, groundTest, ohmsTest, halfSplit},
+		Says:   "The pair reads {volts} V with the zone lit and the command at {command} %: violet and gray are joined, directly or through earth, and {minimum}.{exchanged}",
+		Checks: []Check{lookAtLight, signTest, unplugTest, groundTest, bridgeTest, ohmsTest, halfSplit, lastGear},
 	},
 	PairOpen: {
 		Name: "pair-open", Part: "pair", Severity: "high", Title: "the pair is open",
 		Needs: loopPoints, Sharper: Power,
-		Says: "The interface sees {volts} V although the gear is fed and the command is at {command} %: nothing of the pair reaches it, and the lights are full.",
+		Says: "The interface sees {volts} V although the gear is fed and the command is at {command} %: nothing of the pair reaches it, and {full}.{exchanged}",
 		Checks: []Check{
 			lookAtLight,
 			{Lit, "Measure on both sides of the pair's connector: 10 to 15 V at the gear side and about {volts} V at the interface side is an open contact or an unplugged connector."},
@@ -39,14 +42,14 @@ var Catalogue = [IDs]Row{
 		Says: "Light is asked for, but the pair reads {volts} V{withpower}: the gear is not fed.",
 		Checks: []Check{
 			{Desk, "Ask the store whether the zone is dark. If it is lit at minimum, the pair is shorted; if it is at full, the pair is open."},
-			{Desk, "Breaker of the zone's circuit, contactor and its coil, any emergency or demand control that may hold it off. A tripped breaker is not reset twice."},
+			{Panel, "Breaker of the zone's circuit, contactor and its coil, any emergency or demand control that may hold it off. A tripped breaker is not reset twice."},
 			{Lit, "A qualified person measures the supply at the contactor's load side and at the first fixture: expect the line voltage of the circuit."},
 		},
 	},
 	StuckDim: {
 		Name: "stuck-dim", Part: "interface", Severity: "urgent", Title: "the interface holds the pair at minimum",
 		Needs: loopPoints, Sharper: Power,
-		Says: "The pair rests at {volts} V whatever the command does, which has wound up to {command} %: the interface holds it down, or no longer sees its command. The lights stay at minimum.",
+		Says: "The pair rests at {volts} V whatever the command does, which has wound up to {command} %: the interface holds it down, or no longer sees its command; {minimum}.",
 		Checks: []Check{
 			{Lit | Unplug, "Unplug the pair and measure the gear side, violet to gray: 10 to 15 V and full light leave the interface (or a grounded violet: next check); about {volts} V and lights that stay dim are a short through some ohms in the field."},
 			groundTest, commandTest, benchTest,
@@ -65,7 +68,7 @@ var Catalogue = [IDs]Row{
 	NotDimming: {
 		Name: "not-dimming", Part: "interface", Severity: "high", Title: "the interface does not dim",
 		Needs: loopPoints, Sharper: Power,
-		Says: "The pair stands at {volts} V, its open-circuit voltage, with the command at {command} %: the interface sinks no current and the lights stay full.",
+		Says: "The pair stands at {volts} V, its open-circuit voltage, with the command at {command} %: the interface sinks no current, and {full}.",
 		Checks: []Check{
 			commandTest,
 			{Lit | Foreign, "At the interface's pair terminals, first on a high AC range, then DC: expect about {volts} V DC. More than 15 V or any AC above 0.2 V is a voltage from elsewhere: stop and find its source."},
@@ -80,7 +83,7 @@ var Catalogue = [IDs]Row{
 		Checks: []Check{
 			{Lit | Unplug, "Unplug the pair and measure the gear side: a voltage below 10 V that stays is a leak, damp, a partial short or a reversed gear in the field; 10 to 15 V leave the interface or a violet ground through some ohms."},
 			groundTest,
-			{Lit, "Switch half of the gear off: a ceiling that halves is a resistance (leak, partial short), one that stays is a failed gear input."},
+			{Lit | ByHand, "Switch half of the gear off: a ceiling that halves is a resistance (leak, partial short), one that stays is a failed gear input."},
 		},
 	},
 	FloorHigh: {

@@ -119,6 +119,10 @@ func (d *device) run(ctx context.Context, phase time.Duration) {
 		case <-timer.C:
 		}
 		began := time.Now()
+		skipped := uint64(0)
+		if n := began.Sub(due) / d.Cycle; n > 0 { // the machine slept: a slot that has gone by is not read late
+			due, skipped = due.Add(n*d.Cycle), uint64(n)
+		}
 		next := due.Add(d.Cycle)
 		err := d.read(ctx, next)
 		if ctx.Err() != nil {
@@ -127,11 +131,10 @@ func (d *device) run(ctx context.Context, phase time.Duration) {
 		ended := time.Now()
 		d.Take(ended, d.readings, err)
 		d.tell(err)
-		skipped := uint64(0)
 		if late := time.Since(next); late >= 0 {
 			n := late/d.Cycle + 1
 			next = next.Add(n * d.Cycle)
-			skipped = uint64(n)
+			skipped += uint64(n)
 		}
 		due = next
 		d.count(began, ended, err, skipped)
