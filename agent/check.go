@@ -9,6 +9,8 @@ import (
 	"dimwatch/agent/config"
 	"dimwatch/agent/judge"
 	"dimwatch/loops"
+
+	"github.com/prometheus/exporter-toolkit/web"
 )
 
 var checkCommand = command{
@@ -36,6 +38,10 @@ func check(args []string, out, errs io.Writer) int {
 		return failed
 	}
 	defer closeSources(site)
+	if err := web.Validate(site.Agent.WebConfig); err != nil {
+		fmt.Fprintf(errs, "dimwatch: check: web_config %s: %v\n", site.Agent.WebConfig, err)
+		return failed
+	}
 	fmt.Fprintf(out, "%s is good: site %s, %s, %s\n", *path, site.Name, count(len(site.Zones), "zone", "zones"), count(len(site.Devices), "device", "devices"))
 	for _, name := range site.Reads.Env {
 		fmt.Fprintf(out, "  reads the environment variable %s\n", name)

@@ -46,6 +46,10 @@ func runDemo(args []string, out, errs io.Writer) int {
 	if code, ok := parse(fs, args); !ok {
 		return code
 	}
+	if *length < 0 {
+		fmt.Fprintf(errs, "dimwatch: demo: --for %v: a time that is not below 0 is needed, such as 2m\n", *length)
+		return misuse
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
 	if *length > 0 {
@@ -147,10 +151,7 @@ func (s *show) found(site *config.Site, f loops.Finding) {
 		also := &loops.Catalogue[a.ID]
 		s.line("         It could also be: %s (%.0f %%)", also.Title, 100*a.Confidence)
 	}
-	for i, c := range row.Checks {
-		if c.Work == loops.Desk { // what is touched needs its cautions first: the log and the review have them all
-			s.line("         To do first: %s", f.Checks[i])
-			break
-		}
+	if row.Checks[0].Work == loops.Desk { // what is touched needs its cautions first: the log and the review have them all
+		s.line("         To do first: %s", f.Checks[0])
 	}
 }

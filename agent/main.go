@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+
+	"golang.org/x/term"
 )
 
 // command is one word of the command line.
@@ -27,7 +29,31 @@ func commands() []command {
 }
 
 func main() {
-	os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
+	if term.IsTerminal(int(os.Stdout.Fd())) {
+		os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
+	}
+	out := &keeping{w: os.Stdout}
+	code := run(os.Args[1:], out, os.Stderr)
+	if out.err != nil && code == done {
+		fmt.Fprintf(os.Stderr, "dimwatch: the output could not be written: %v\n", out.err)
+		code = failed
+	}
+	os.Exit(code)
+}
+
+// keeping keeps the first error of a writer: a report that nobody got is no success.
+type keeping struct {
+	w   io.Writer
+	err error
+}
+
+// Write writes, and keeps the error.
+func (k *keeping) Write(p []byte) (int, error) {
+	n, err := k.w.Write(p)
+	if err != nil && k.err == nil {
+		k.err = err
+	}
+	return n, err
 }
 
 // run runs the command that the arguments name.

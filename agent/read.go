@@ -69,13 +69,31 @@ func read(args []string, out, errs io.Writer) int {
 		t.poll(ctx)
 		var b strings.Builder
 		t.print(&b, time.Now())
-		fmt.Fprint(out, "\x1b[H"+strings.ReplaceAll(b.String(), "\n", "\x1b[K\n")+"\x1b[J")
+		fmt.Fprint(out, "\x1b[H"+strings.ReplaceAll(clip(b.String(), int(f.Fd())), "\n", "\x1b[K\n")+"\x1b[J")
 		select {
 		case <-ctx.Done():
 			return done
 		case <-time.After(cycle):
 		}
 	}
+}
+
+// clip cuts a table to the size of the terminal, so that it stands still; what is cut off is said.
+func clip(text string, fd int) string {
+	width, height, err := term.GetSize(fd)
+	if err != nil || height < 4 {
+		return text
+	}
+	lines := strings.Split(strings.TrimSuffix(text, "\n"), "\n")
+	if more := len(lines) - (height - 2); more > 0 && len(lines) > height-1 {
+		lines = append(lines[:height-2], fmt.Sprintf("... %d more lines: make the window higher, or use --once", more))
+	}
+	for i, l := range lines {
+		if r := []rune(l); len(r) > width {
+			lines[i] = string(r[:width])
+		}
+	}
+	return strings.Join(lines, "\n") + "\n"
 }
 
 // table is every point of a site as it was read last.

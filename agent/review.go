@@ -48,9 +48,14 @@ func review(args []string, out, errs io.Writer) int {
 	}
 	defer closeSources(site)
 	r := &recording{site: site, judge: judge.New(site)}
+	code := done
 	if err := r.run(context.Background()); err != nil {
 		fmt.Fprintf(errs, "dimwatch: review: %v\n", err)
-		return failed
+		code = failed
+		if r.judge.Snapshot().From.IsZero() {
+			return code
+		}
+		fmt.Fprintln(errs, "dimwatch: review: what was read before that is judged:")
 	}
 	if *asJSON {
 		enc := json.NewEncoder(out)
@@ -59,10 +64,10 @@ func review(args []string, out, errs io.Writer) int {
 			fmt.Fprintf(errs, "dimwatch: review: writing the report: %v\n", err)
 			return failed
 		}
-		return done
+		return code
 	}
 	r.report(out)
-	return done
+	return code
 }
 
 // recording is a review under way.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net"
@@ -150,7 +151,10 @@ func (d *daemon) listen(site *config.Site) ([]net.Listener, error) {
 			for _, open := range list {
 				_ = open.Close()
 			}
-			return nil, fmt.Errorf("%w: is another dimwatch running? --web.listen-address or agent.listen choose another address", err)
+			if errors.Is(err, syscall.EADDRINUSE) {
+				return nil, fmt.Errorf("%w: is another dimwatch running? --web.listen-address or agent.listen choose another address", err)
+			}
+			return nil, fmt.Errorf("%w: correct --web.listen-address or agent.listen", err)
 		}
 		list = append(list, l)
 	}

@@ -98,18 +98,27 @@ func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
 	if level < belowZero {
 		exchanged = " A reading below 0 V speaks for exchanged conductors."
 	}
-	milliamps := 4 + 0.16*level
+	loop, milliamps := "", "(no current loop)"
 	if m.has.Has(FeedbackLoop) {
-		milliamps = m.milliamps
+		milliamps = number(m.milliamps, 1)
+		loop = "Meter in milliamps at the controller's feedback input: expect " + milliamps + " mA. "
 	}
 	return strings.NewReplacer(
 		"{volts}", number(level/10, 1), "{level}", number(level, 0),
-		"{milliamps}", number(milliamps, 1),
+		"{milliamps}", milliamps, "{loop}", loop,
 		"{command}", percent(Command, m.command), "{setpoint}", percent(Setpoint, m.setpoint),
-		"{minutes}", number(m.errorSeconds/60, 0),
+		"{apart}", apart(math.Max(m.errorSeconds, float64(f.Raised-f.Onset)/1e9)),
 		"{signal}", signal, "{kind}", kind, "{withpower}", power,
 		"{minimum}", minimum, "{full}", full, "{exchanged}", exchanged,
 	)
+}
+
+// apart writes for how long setpoint and feedback have been apart.
+func apart(seconds float64) string {
+	if seconds < 120 {
+		return number(seconds, 0) + " seconds"
+	}
+	return number(seconds/60, 0) + " minutes"
 }
 
 // number writes a figure with so many decimals, and no minus before a zero.

@@ -6,6 +6,8 @@ package loops
 func weighCommandHeld(m *memory) weight {
 	w := weight{motion: m.views.follows + m.views.alive, level: m.views.lightPair}
 	switch {
+	case m.creeps:
+		w.motion += 2 * worst // it moves on, slowly
 	case m.hold.broke || m.hold.off > 0 && m.hold.n < 3:
 		w.motion -= 3
 	case m.control == acting && m.hold.seconds > m.tau:

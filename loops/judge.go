@@ -105,6 +105,9 @@ func (j *Judge) decide(at int) {
 		j.end(at, false)
 		return
 	}
+	if best == unknown && z.sums.total[named] > 0 {
+		return // a part that was named is not taken back for "no part" while anything speaks for it
+	}
 	if best >= 0 && best != named && top-z.score(named) > revisionNats && z.supported(best) {
 		cause := f.Cause
 		j.end(at, true)
@@ -228,11 +231,20 @@ func (z *zone) shares(named int) (float64, []Alternative) {
 			also = append(also, Alternative{ID: explanations[i].id, Confidence: s})
 		}
 	}
+	sure := 1 / sum
+	if named == unknown {
+		// That the loop is off its setpoint is so, whatever it comes from: the statement is never worth nothing.
+		sure = math.Max(sure, 0.1)
+	}
+	rest := 0.0
 	for i := range also {
-		also[i].Confidence /= sum
+		rest += also[i].Confidence
+	}
+	for i := range also {
+		also[i].Confidence *= math.Min(1/sum, (1-sure)/rest)
 	}
 	slices.SortStableFunc(also, func(a, b Alternative) int { return cmp.Compare(b.Confidence, a.Confidence) })
-	return 1 / sum, also
+	return sure, also
 }
 
 // EndRound tells the judge that all zones polled at a time have been observed: what needs more than one zone is worked

@@ -30,6 +30,7 @@ type memory struct {
 	residual0 float64 // slow mean of residual: what a drifted feedback would settle at
 
 	movingSamples int
+	creeps        bool    // the command has left its place for one close by
 	placed, moved bool    // the feedback has rested while lit; with the newest sample it rests elsewhere
 	place         float64 // where it rested last
 
@@ -165,7 +166,9 @@ func (m *memory) trace() {
 		band = math.Min(4, math.Max(band, 4*l.noise.value))
 	}
 	m.rest.follow(m.feedback, band, m.dt, c)
+	held := m.hold.level
 	m.hold.follow(c, holdBand, m.dt, c)
+	m.creeps = m.hold.broke && math.Abs(m.hold.level-held) < 3
 	m.aim.follow(m.setpoint, holdBand, m.dt, c)
 	m.settles(band)
 	m.strays()

@@ -13,7 +13,7 @@ var (
 	halfSplit   = Check{Dead | Unplug, "To find the place, open the pair in the middle of the zone; with the circuit back on, the half that goes to full light is free of the fault. Halve again."}
 	benchTest   = Check{Panel | ByHand, "Interface alone, pair unplugged: a 9 V battery with 1 kohm in series across its pair terminals, command at 25, 50 and 75 %: a good one holds about 2.5, 5.0 and 7.5 V; a dead one leaves 9 V, a shorted one 0 V."}
 	commandTest = Check{Panel, "Measure the command at the interface's input: expect {signal}. If it is there, the interface or its setting is at fault; if not, the controller's output or the wire between. Check that the input is set for {kind}."}
-	loopTest    = Check{Panel, "Meter in milliamps at the controller's feedback input: expect {milliamps} mA. Across the pair's terminals expect (mA - 4) / 1.6 volts; a difference of more than 0.3 V is the transmitter or its loop."}
+	loopTest    = Check{Panel, "{loop}Across the interface's pair terminals a meter should agree with what the feedback says, {volts} V; a difference of more than 0.3 V is the transmitter, its wiring, or what carries the value."}
 	byHandTest  = Check{Desk | ByHand, "If the site agrees, set the command by hand to 50 % and watch: lights that follow while the feedback stands still clear the pair and leave the feedback."}
 )
 
@@ -132,7 +132,7 @@ var Catalogue = [IDs]Row{
 		Says:  "The command stands at {command} % although the setpoint asks for {setpoint} % and the pair obeys it: it is held by hand, or the program that writes it does not run.",
 		Checks: []Check{
 			{Desk, "At the controller: an override or hand position of this output, a program that is stopped, a schedule that writes the same output."},
-			{Desk, "Release the output; the command should move towards {setpoint} % within the settle time."},
+			{ByHand, "Release the output; the command should move towards {setpoint} % within the settle time."},
 		},
 	},
 	Sluggish: {
@@ -151,14 +151,14 @@ var Catalogue = [IDs]Row{
 		Name: "device-lost", Part: "network", Severity: "high", Title: "a device does not answer",
 		Says: "Device {device} does not answer; its zones can not be judged: {zones}.",
 		Checks: []Check{
-			{Desk, "Whether other devices on the same line or gateway answer; then the device's supply, its address and unit, and the line or switch port to it."},
+			{Panel, "Whether other devices on the same line or gateway answer; then the device's supply, its address and unit, and the line or switch port to it."},
 			{Desk, "Whether another master holds the device's only connection."},
 		},
 	},
 	TrackingError: {
 		Name: "tracking-error", Part: "unknown", Severity: "medium", Title: "setpoint and feedback are apart",
 		Needs: loopPoints,
-		Says:  "Setpoint {setpoint} % and feedback {level} % have been apart for {minutes} minutes, with the command at {command} %, and no single part explains it.",
+		Says:  "Setpoint {setpoint} % and feedback {level} % have been apart for {apart}, with the command at {command} %, and no single part explains it.",
 		Checks: []Check{
 			{Desk, "At the controller: whether the loop runs closed. A command that copies the setpoint while the feedback is off is a loop that runs open."},
 			loopTest, commandTest,

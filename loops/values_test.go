@@ -174,7 +174,7 @@ func TestOneWildReadingRaisesNothing(t *testing.T) {
 // Rules for what a technician reads.
 func TestWording(t *testing.T) {
 	forbidden := []string{"safe", "de-energised", "de-energized", "no voltage", "deenergized"}
-	placeholders := []string{"{volts}", "{milliamps}", "{command}", "{setpoint}", "{level}", "{minutes}", "{signal}", "{kind}", "{withpower}", "{device}", "{zones}", "{minimum}", "{full}", "{exchanged}"}
+	placeholders := []string{"{volts}", "{milliamps}", "{command}", "{setpoint}", "{level}", "{apart}", "{signal}", "{kind}", "{withpower}", "{loop}", "{device}", "{zones}", "{minimum}", "{full}", "{exchanged}"}
 	for id := None + 1; id < IDs; id++ {
 		row := Catalogue[id]
 		if row.Name == "" || row.Part == "" || row.Title == "" || row.Says == "" || len(row.Checks) == 0 {
@@ -219,7 +219,7 @@ func TestWording(t *testing.T) {
 			text string
 		}{
 			{work&Lit != 0, "CAT III"}, {work&Dead != 0, "lock out"}, {work&Unplug != 0, "full light"},
-			{work&(Lit|Dead|Unplug|Panel) != 0, "Line voltage"}, {work&(Lit|Dead|Panel|ByHand) != 0, "Local code"},
+			{work&(Lit|Dead|Unplug|Panel) != 0, "Line voltage"}, {work&(Lit|Dead|Panel|ByHand|Unplug) != 0, "Local code"},
 			{work&Foreign != 0, "do not touch"}, {row.Severity == "urgent", "tell the store"},
 		} {
 			if rule.when != strings.Contains(c, rule.text) {
