@@ -107,7 +107,7 @@ func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
 		"{volts}", number(level/10, 1), "{level}", number(level, 0),
 		"{milliamps}", milliamps, "{loop}", loop,
 		"{command}", percent(Command, m.command), "{setpoint}", percent(Setpoint, m.setpoint),
-		"{apart}", apart(math.Max(m.errorSeconds, float64(f.Raised-f.Onset)/1e9)),
+		"{apart}", apart(max(m.errorSeconds, float64(f.Raised-f.Onset)/1e9)),
 		"{signal}", signal, "{kind}", kind, "{withpower}", power,
 		"{minimum}", minimum, "{full}", full, "{exchanged}", exchanged,
 	)

@@ -103,7 +103,7 @@ func (m *memory) view() {
 func (m *memory) rests() float64 {
 	w := fit(m.feedback-m.rest.level, m.spread)
 	if m.rest.off == 1 {
-		return math.Max(w, -2) // a wild reading, or the first of a new rest
+		return max(w, -2) // a wild reading, or the first of a new rest
 	}
 	return w
 }
@@ -153,7 +153,7 @@ func (m *memory) repeatShare() float64 {
 		l, unknown, known = &m.learned.again[m.region()], 0.95, 60
 	}
 	p := (l.value*l.n + unknown*known) / (l.n + known)
-	return math.Min(0.97, math.Max(0.03, p))
+	return min(0.97, max(0.03, p))
 }
 
 // powerFit is the weight of the power where the light is at a level.
@@ -173,7 +173,7 @@ func (m *memory) powerMinimum() float64 {
 		return 0
 	}
 	if share, usual := m.powerAt(10); usual < 0.1 {
-		return fit(m.watts-share, math.Max(usual, 0.07))
+		return fit(m.watts-share, max(usual, 0.07))
 	}
 	return within(m.watts, 0.07, 0.5, 0.03)
 }

@@ -13,7 +13,7 @@ const (
 func weighFeedbackDrift(m *memory) weight {
 	w := weight{
 		motion: fit(m.feedback-m.expected-m.residual0, m.spread) + m.views.alive + m.views.windUp,
-		level:  within(math.Abs(m.residual0), driftLeast, driftMost, 2) + math.Max(m.views.lightCommand, -4),
+		level:  within(math.Abs(m.residual0), driftLeast, driftMost, 2) + max(m.views.lightCommand, -4),
 	}
 	if m.learned.follow.n < 100 {
 		w.level += worst // nothing is known to have parted from

@@ -1,7 +1,5 @@
 package loops
 
-import "math"
-
 // Healthy: the pair does what the command says, within what is known of this zone; power goes with the pair; and setpoint
 // and feedback meet within the settle time. What a healthy zone may do besides is someone at the command: a hand test takes
 // minutes.
@@ -10,8 +8,8 @@ func weighHealthy(m *memory) weight {
 	w := weight{motion: m.views.follows + m.views.alive, level: m.views.lightPair}
 	if m.dark() {
 		doubt := m.darkDoubt()
-		w.motion = math.Max(w.motion, -doubt)
-		w.level = math.Max(w.level, -doubt)
+		w.motion = max(w.motion, -doubt)
+		w.level = max(w.level, -doubt)
 	}
 	return w
 }
@@ -53,9 +51,9 @@ func (m *memory) overdue() float64 {
 	if late <= 0 {
 		return 0
 	}
-	before := math.Max(0, late-m.dt)
+	before := max(0, late-m.dt)
 	// Between two samples that lie far apart the zone may have met its setpoint: one more sample off it says no more than
 	// that such a zone is caught so one time in ten.
 	scale := handTimes * m.tau
-	return math.Min(2.3, (late*late-before*before)/(scale*scale))
+	return min(2.3, (late*late-before*before)/(scale*scale))
 }

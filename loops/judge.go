@@ -234,14 +234,14 @@ func (z *zone) shares(named int) (float64, []Alternative) {
 	sure := 1 / sum
 	if named == unknown {
 		// That the loop is off its setpoint is so, whatever it comes from: the statement is never worth nothing.
-		sure = math.Max(sure, 0.1)
+		sure = max(sure, 0.1)
 	}
 	rest := 0.0
 	for i := range also {
 		rest += also[i].Confidence
 	}
 	for i := range also {
-		also[i].Confidence *= math.Min(1/sum, (1-sure)/rest)
+		also[i].Confidence *= min(1/sum, (1-sure)/rest)
 	}
 	slices.SortStableFunc(also, func(a, b Alternative) int { return cmp.Compare(b.Confidence, a.Confidence) })
 	return sure, also

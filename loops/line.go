@@ -30,7 +30,7 @@ func (l *line) add(x, y float64) {
 	if l.n == 0 {
 		l.low, l.high = x, x
 	}
-	l.low, l.high = math.Min(l.low, x), math.Max(l.high, x)
+	l.low, l.high = min(l.low, x), max(l.high, x)
 	if l.n >= lineMost {
 		keep := 1 - 1/lineMost
 		l.xx *= keep
@@ -60,7 +60,7 @@ func (l *line) slop(x float64) float64 {
 	if l.n == 0 {
 		return unknown
 	}
-	away := math.Max(0, math.Max(l.low-x, x-l.high))
+	away := max(0, max(l.low-x, x-l.high))
 	known := slopLeast + 0.05*away
-	return math.Min(unknown, known+(unknown-known)*math.Exp(-l.n/20))
+	return min(unknown, known+(unknown-known)*math.Exp(-l.n/20))
 }

@@ -122,7 +122,7 @@ func (m *memory) settles(band float64) {
 func (m *memory) complete() bool { return m.has.Has(Setpoint | Command | Feedback) }
 
 // longest is the longest time in seconds between two samples that is taken as watched.
-func (m *memory) longest() float64 { return math.Max(gapSeconds, 3*m.set.CycleSeconds) }
+func (m *memory) longest() float64 { return max(gapSeconds, 3*m.set.CycleSeconds) }
 
 // watched resets what counts time where the loop was not watched since the last complete sample, for whatever reason.
 func (m *memory) watched() {
@@ -144,26 +144,26 @@ func (m *memory) trace() {
 	if m.gap {
 		m.commandLow, m.commandHigh, m.commandSlow = c, c, c
 	} else {
-		m.commandSlow = approach(m.commandSlow, c, m.dt, 1.5*math.Max(m.tau, m.dt))
-		m.commandLow = math.Min(c, approach(m.commandLow, c, m.dt, commandLag*m.tau))
-		m.commandHigh = math.Max(c, approach(m.commandHigh, c, m.dt, commandLag*m.tau))
+		m.commandSlow = approach(m.commandSlow, c, m.dt, 1.5*max(m.tau, m.dt))
+		m.commandLow = min(c, approach(m.commandLow, c, m.dt, commandLag*m.tau))
+		m.commandHigh = max(c, approach(m.commandHigh, c, m.dt, commandLag*m.tau))
 	}
 	m.expect()
 	if !m.extremes {
 		m.extremes, m.lowest, m.highest = true, m.feedback, m.feedback
 	} else if m.still.any {
 		// What no pair and no transmitter can give is a glitch, however often it comes.
-		if x := math.Max(m.feedback, m.still.last); x > shortLow {
-			m.lowest = math.Min(m.lowest, x)
+		if x := max(m.feedback, m.still.last); x > shortLow {
+			m.lowest = min(m.lowest, x)
 		}
-		if x := math.Min(m.feedback, m.still.last); x < openHigh {
-			m.highest = math.Max(m.highest, x)
+		if x := min(m.feedback, m.still.last); x < openHigh {
+			m.highest = max(m.highest, x)
 		}
 	}
 	m.still.follow(m.feedback)
 	band := restBand
 	if l := &m.learned; l.noise.n >= 20 {
-		band = math.Min(4, math.Max(band, 4*l.noise.value))
+		band = min(4, max(band, 4*l.noise.value))
 	}
 	m.rest.follow(m.feedback, band, m.dt, c)
 	held := m.hold.level
@@ -188,14 +188,14 @@ func (m *memory) expect() {
 	// at its own idea of 10 V (common practice, no source), or lets go of the pair, which then stands at up to 15 V
 	// (circuit).
 	if m.commandLow < 12 {
-		low = math.Min(low, 4)
-		high = math.Max(high, 12)
+		low = min(low, 4)
+		high = max(high, 12)
 	}
 	top := topUnknown
 	if l.top.n >= 10 {
 		top = l.top.value - 2
 	}
-	low = math.Min(low, top)
+	low = min(low, top)
 	if m.commandHigh > topStop {
 		high = 150
 	}
@@ -209,7 +209,7 @@ func (m *memory) expect() {
 	}
 	m.spread = spreadUnknown
 	if l.size.n >= 20 {
-		m.spread = math.Min(spreadMost, math.Max(spreadLeast, 3*l.size.value))
+		m.spread = min(spreadMost, max(spreadLeast, 3*l.size.value))
 	}
 	raw := m.feedback - m.expected
 	if m.gap {

@@ -14,7 +14,7 @@ func (m *memory) wattsShare() {
 	case full > 0 && !guess:
 		m.wattsFull = full
 		m.watts = m.power / full
-	case m.power < math.Max(noWatts, litShare*full/guessFactor):
+	case m.power < max(noWatts, litShare*full/guessFactor):
 		m.watts = 0 // that much is certain without knowing what full is
 	}
 }
@@ -47,7 +47,7 @@ const (
 
 // powerAt is the share of full power to expect at a level of light, and how far it may be off.
 func (m *memory) powerAt(level float64) (share, usual float64) {
-	level = math.Min(100, math.Max(0, level))
+	level = min(100, max(0, level))
 	if m.wattsFull > 0 {
 		i := tenth(level)
 		for _, d := range [...]int{0, 1, -1} {

@@ -30,7 +30,7 @@ func (r *rest) follow(x, band, dt, command float64) {
 		r.level += (x - r.level) / r.n
 		r.seconds += dt
 		r.off = 0
-		r.lowC, r.highC = math.Min(r.lowC, command), math.Max(r.highC, command)
+		r.lowC, r.highC = min(r.lowC, command), max(r.highC, command)
 		return
 	}
 	r.off++

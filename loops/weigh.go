@@ -113,7 +113,7 @@ func threshold(falseFindings, correlationSeconds float64) float64 {
 
 // correlation gives the correlation time of a zone with a settle time, in seconds.
 func correlation(settleSeconds float64) float64 {
-	return math.Max(leastCorrelationSeconds, math.Min(mostCorrelationSeconds, settleSeconds/2))
+	return max(leastCorrelationSeconds, min(mostCorrelationSeconds, settleSeconds/2))
 }
 
 // add weighs the newest sample and adds it to the sums; false where the explanations did not have to be asked.
@@ -135,7 +135,7 @@ func (z *zone) add() bool {
 		if off && explanations[i].traits&light != 0 {
 			continue
 		}
-		best = math.Max(best, w.full())
+		best = max(best, w.full())
 	}
 	share, most := m.share()
 	over := m.overdue()
@@ -159,7 +159,7 @@ func (z *zone) add() bool {
 				late = over // where another fits far better, the error is that one's
 			}
 		}
-		step := gain + late - (math.Min(best-w.full(), 2*most)+fadeNats)*share
+		step := gain + late - (min(best-w.full(), 2*most)+fadeNats)*share
 		z.step(i, step)
 		z.forget(i, best-w.full(), share)
 	}
@@ -236,7 +236,7 @@ func (z *zone) unrest(left float64) {
 	m := &z.memory
 	for i, e := range explanations {
 		if e.traits&rests != 0 && m.moved || e.id == CeilingLow && m.ceiling.moved || e.id == FloorHigh && m.floor.moved {
-			z.sums.total[i] = math.Min(z.sums.total[i], left)
+			z.sums.total[i] = min(z.sums.total[i], left)
 		}
 	}
 }
@@ -244,7 +244,7 @@ func (z *zone) unrest(left float64) {
 // full is the weight that goes into the sums: motion, and of the level only what is beyond doubt.
 func (w weight) full() float64 { return w.motion + min(0, w.level+4) }
 
-func bound(x, most float64) float64 { return math.Max(-most, math.Min(most, x)) }
+func bound(x, most float64) float64 { return max(-most, min(most, x)) }
 
 // share is the part of a correlation time that the newest sample stands for, and the most nats that it may say.
 func (m *memory) share() (share, most float64) {
@@ -252,7 +252,7 @@ func (m *memory) share() (share, most float64) {
 		return 1, loopNats
 	}
 	if m.dt >= m.tau {
-		x := math.Min(1, (m.dt-m.tau)/m.tau)
+		x := min(1, (m.dt-m.tau)/m.tau)
 		return 1, mostNats + (mostNatsSlow-mostNats)*x
 	}
 	return m.dt / m.tau, mostNats
@@ -306,7 +306,7 @@ func (z *zone) best() (int, float64) {
 		}
 		s := z.score(i)
 		if e.traits&mentioned != 0 {
-			mention = math.Max(mention, s)
+			mention = max(mention, s)
 		} else if s > top {
 			at, top = i, s
 		}

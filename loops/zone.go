@@ -80,7 +80,7 @@ func (z *zone) observe(s *Sample) {
 			z.reason = "switched off: says nothing"
 		}
 		return
-	case m.changing || m.callSeconds < math.Min(lightUpSeconds, m.set.SettleSeconds):
+	case m.changing || m.callSeconds < min(lightUpSeconds, m.set.SettleSeconds):
 		z.judged = z.reason == ""
 		z.count1()
 		return
