@@ -14,14 +14,28 @@ const (
 	NotDimming
 	CeilingLow
 	FloorHigh
+	PairIntermittent
 	FeedbackFrozen
 	FeedbackLoopLow
 	FeedbackLoopHigh
 	FeedbackDrift
+	FeedbackNoisy
+	GearStray
+	LampsOut
 	CommandHeld
+	Hunting
 	Sluggish
 	ReversedAction
+	SetpointFrozen
+	DaylightUnused
+	SensorLoopLow
+	SensorLoopHigh
+	SensorFrozen
+	SensorImplausible
+	ZonesCrossed
+	RepairIncomplete
 	DeviceLost
+	PointsStale
 	TrackingError
 	IDs // how many there are, None included
 )

@@ -86,23 +86,25 @@ func (j *Judge) zonesOf(device int) []int {
 func (j *Judge) Observe(zone int, s *Sample) {
 	z := &j.zones[zone]
 	z.observe(s)
-	j.decide(zone)
+	for t := range tracks {
+		j.decide(zone, t)
+	}
 }
 
-// decide raises, renames or ends the finding of a zone as its evidence asks.
-func (j *Judge) decide(at int) {
+// decide raises, renames or ends the finding of a track of a zone as its evidence asks.
+func (j *Judge) decide(at int, t track) {
 	z := &j.zones[at]
-	best, top := z.best()
-	if z.open < 0 {
+	best, top := z.best(t)
+	if z.open[t] < 0 {
 		if best >= 0 && z.sums.total[best]+explanations[best].prior >= z.h && z.ripe(best) {
 			j.raise(at, best, "")
 		}
 		return
 	}
-	f := &j.open[z.open]
+	f := &j.open[z.open[t]]
 	named := explanationOf(f.ID)
 	if z.sums.total[named] <= 0 && z.proved(f.ID) {
-		j.end(at, false)
+		j.end(at, t, false)
 		return
 	}
 	if best == unknown && z.sums.total[named] > 0 {
@@ -110,7 +112,7 @@ func (j *Judge) decide(at int) {
 	}
 	if best >= 0 && best != named && top-z.score(named) > revisionNats && z.supported(best) {
 		cause := f.Cause
-		j.end(at, true)
+		j.end(at, t, true)
 		j.raise(at, best, cause)
 	}
 }
@@ -132,7 +134,7 @@ func (z *zone) proved(id ID) bool {
 	if sound > -1 {
 		return true
 	}
-	for i := range explanations {
+	for i := range loopers {
 		if z.can[i] && z.sums.now[i].full() > sound+1 {
 			return false
 		}
@@ -149,7 +151,7 @@ func (z *zone) ripe(best int) bool {
 	if age >= max(waitTimes*z.memory.tau, 4*z.memory.set.CycleSeconds) {
 		return true
 	}
-	for i := range explanations {
+	for i := span[explanations[best].track].from; i < span[explanations[best].track].to; i++ {
 		if i != best && z.can[i] && z.score(best)-z.score(i) < clear {
 			return false
 		}
@@ -180,32 +182,34 @@ func (j *Judge) raise(at, best int, cause string) {
 	}
 	f.Confidence, f.Also = z.shares(best)
 	j.describe(&f, &z.memory)
-	z.open = len(j.open)
+	z.open[explanations[best].track] = len(j.open)
 	j.open = append(j.open, f)
 	j.changes = append(j.changes, f)
 }
 
-// end takes a finding of a zone off those that stand.
-func (j *Judge) end(at int, revised bool) {
+// end takes the finding of a track of a zone off those that stand.
+func (j *Judge) end(at int, t track, revised bool) {
 	z := &j.zones[at]
-	f := j.open[z.open]
+	f := j.open[z.open[t]]
 	f.Cleared, f.Revised = z.memory.at, revised
 	j.changes = append(j.changes, f)
-	j.remove(z.open)
+	j.remove(z.open[t])
 	if !revised {
-		for i := range z.sums.total {
+		for i := span[t].from; i < span[t].to; i++ {
 			z.sums.total[i] = 0
 		}
 	}
-	z.open = -1
+	z.open[t] = -1
 }
 
 // remove drops a finding from those that stand.
 func (j *Judge) remove(at int) {
 	j.open = slices.Delete(j.open, at, at+1)
 	for i := range j.zones {
-		if j.zones[i].open > at {
-			j.zones[i].open--
+		for t := range j.zones[i].open {
+			if j.zones[i].open[t] > at {
+				j.zones[i].open[t]--
+			}
 		}
 	}
 	for i := range j.devices {
@@ -221,7 +225,7 @@ func (z *zone) shares(named int) (float64, []Alternative) {
 	top := z.score(named)
 	var sum float64
 	var also []Alternative
-	for i := range explanations {
+	for i := span[explanations[named].track].from; i < span[explanations[named].track].to; i++ {
 		if !z.can[i] {
 			continue
 		}

@@ -29,7 +29,9 @@ func (j *Judge) Resume(old *Judge) {
 			}
 			zones[k] = i
 			z := old.zones[k]
-			z.open = -1
+			for t := range z.open {
+				z.open[t] = -1
+			}
 			z.memory.set = &j.set.Zones[i]
 			j.zones[i] = z
 		}
@@ -39,7 +41,7 @@ func (j *Judge) Resume(old *Judge) {
 			j.resumeDevice(f, devices)
 		} else if at, ok := zones[f.Zones[0]]; ok {
 			f.Zones = []int{at}
-			j.zones[at].open = len(j.open)
+			j.zones[at].open[explanations[explanationOf(f.ID)].track] = len(j.open)
 			j.open = append(j.open, f)
 		}
 	}

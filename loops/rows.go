@@ -95,6 +95,10 @@ var Catalogue = [IDs]Row{
 			benchTest,
 		},
 	},
+	PairIntermittent: {
+		Name: "pair-intermittent", Part: "pair", Severity: "high", Title: "the pair comes and goes",
+		Needs: loopPoints, MentionOnly: true,
+	},
 	FeedbackFrozen: {
 		Name: "feedback-frozen", Part: "feedback", Severity: "high", Title: "the feedback stands still",
 		Needs: loopPoints, Sharper: Power,
@@ -126,6 +130,18 @@ var Catalogue = [IDs]Row{
 		Says:   "Feedback and command differ by a gain or an offset that was not there before.",
 		Checks: []Check{loopTest},
 	},
+	FeedbackNoisy: {
+		Name: "feedback-noisy", Part: "feedback", Severity: "low", Title: "the feedback is noisy",
+		Needs: Feedback, MentionOnly: true,
+	},
+	GearStray: {
+		Name: "gear-stray", Part: "gear", Severity: "medium", Title: "part of the gear does not dim",
+		Needs: loopPoints | Power, MentionOnly: true,
+	},
+	LampsOut: {
+		Name: "lamps-out", Part: "gear", Severity: "medium", Title: "part of the lamps is out",
+		Needs: Feedback | Power, MentionOnly: true,
+	},
 	CommandHeld: {
 		Name: "command-held", Part: "controller", Severity: "medium", Title: "the command is held",
 		Needs: loopPoints,
@@ -134,6 +150,10 @@ var Catalogue = [IDs]Row{
 			{Desk, "At the controller: an override or hand position of this output, a program that is stopped, a schedule that writes the same output."},
 			{ByHand, "Release the output; the command should move towards {setpoint} % within the settle time."},
 		},
+	},
+	Hunting: {
+		Name: "hunting", Part: "controller", Severity: "medium", Title: "the loop hunts",
+		Needs: loopPoints, MentionOnly: true,
 	},
 	Sluggish: {
 		Name: "sluggish", Part: "controller", Severity: "low", Title: "the loop arrives late",
@@ -147,6 +167,38 @@ var Catalogue = [IDs]Row{
 		Says:   "The command moves away from what the error asks for.",
 		Checks: []Check{{Desk, "Sense of action of the loop in the controller, and an inverted output or input."}},
 	},
+	SetpointFrozen: {
+		Name: "setpoint-frozen", Part: "setpoint", Severity: "medium", Title: "the setpoint stands still",
+		Needs: Setpoint, MentionOnly: true,
+	},
+	DaylightUnused: {
+		Name: "daylight-unused", Part: "setpoint", Severity: "medium", Title: "daylight is not used",
+		Needs: Setpoint | Daylight, MentionOnly: true,
+	},
+	SensorLoopLow: {
+		Name: "sensor-loop-low", Part: "sensor", Severity: "high", Title: "the daylight sensor's current loop is open",
+		Needs: Daylight | DaylightLoop, MentionOnly: true,
+	},
+	SensorLoopHigh: {
+		Name: "sensor-loop-high", Part: "sensor", Severity: "high", Title: "the daylight sensor's current loop is shorted",
+		Needs: Daylight | DaylightLoop, MentionOnly: true,
+	},
+	SensorFrozen: {
+		Name: "sensor-frozen", Part: "sensor", Severity: "medium", Title: "the daylight sensor stands still",
+		Needs: Daylight, MentionOnly: true,
+	},
+	SensorImplausible: {
+		Name: "sensor-implausible", Part: "sensor", Severity: "medium", Title: "the daylight sensor does not see the day",
+		Needs: Daylight, MentionOnly: true,
+	},
+	ZonesCrossed: {
+		Name: "zones-crossed", Part: "wiring", Severity: "high", Title: "two zones are crossed",
+		Needs: loopPoints, MentionOnly: true,
+	},
+	RepairIncomplete: {
+		Name: "repair-incomplete", Part: "pair", Severity: "urgent", Title: "the repair is not complete",
+		Needs: loopPoints, MentionOnly: true,
+	},
 	DeviceLost: {
 		Name: "device-lost", Part: "network", Severity: "high", Title: "a device does not answer",
 		Says: "Device {device} does not answer; its zones can not be judged: {zones}.",
@@ -154,6 +206,10 @@ var Catalogue = [IDs]Row{
 			{Panel, "Whether other devices on the same line or gateway answer; then the device's supply, its address and unit, and the line or switch port to it."},
 			{Desk, "Whether another master holds the device's only connection."},
 		},
+	},
+	PointsStale: {
+		Name: "points-stale", Part: "network", Severity: "high", Title: "the points of a device stand still",
+		MentionOnly: true,
 	},
 	TrackingError: {
 		Name: "tracking-error", Part: "unknown", Severity: "medium", Title: "setpoint and feedback are apart",

@@ -1,6 +1,9 @@
 package loops
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // explanation is one row of the weighing: what a finding expects of the samples.
 type explanation struct {
@@ -10,10 +13,23 @@ type explanation struct {
 	// rare. Chosen: 3 for a free level (a thirtieth of the range each), 1..3 for what is seldom met.
 	prior float64
 
-	weigh func(*memory) weight
+	weigh func(*memory) weight // of the newest sample; nil outside the loop's track
 
 	traits trait
+	track  track
 }
+
+// track is a group of explanations that compete for the same channels. A zone has at most one finding of each at a time:
+// a sensor that has failed does not hide a pair that is shorted.
+type track uint8
+
+const (
+	loopTrack     track = iota // setpoint, command, feedback and power from sample to sample
+	gearTrack                  // power against light, over hours
+	sensorTrack                // the daylight sensor, over hours and days
+	setpointTrack              // setpoint against daylight, over days
+	tracks
+)
 
 // trait is what an explanation is like.
 type trait uint8
@@ -32,24 +48,28 @@ const (
 	mentioned
 )
 
-// explanations compete for what a lit (or asked) zone shows. Their order does not matter, but that the last names no part.
+// loopers are the explanations of the loop's track: the first so many of explanations.
+const loopers = 16
+
+// explanations compete within their track. Those of the loop come first, and the last of them names no part; beyond that
+// their order does not matter.
 var explanations = [...]explanation{
-	{PairShort, 0, weighPairShort, 0},
-	{PairOpen, -0.5, weighPairOpen, 0},
-	{CircuitOff, -0.7, weighCircuitOff, 0},
-	{StuckDim, -0.5, weighStuckDim, rests | light},
-	{StuckMid, -2, weighStuckMid, rests | light},
-	{NotDimming, -0.5, weighNotDimming, rests | light},
-	{FeedbackFrozen, -1, weighFeedbackFrozen, errs},
-	{FeedbackLoopLow, 0, weighFeedbackLoopLow, 0},
-	{FeedbackLoopHigh, 0, weighFeedbackLoopHigh, 0},
-	{CommandHeld, -0.5, weighCommandHeld, errs | light},
-	{CeilingLow, -2.5, weighCeilingLow, light},
-	{FloorHigh, -2.5, weighFloorHigh, light},
-	{FeedbackDrift, -3, weighFeedbackDrift, mentioned | light},
-	{ReversedAction, -1, weighReversedAction, errs | mentioned | light},
-	{Sluggish, -4, weighSluggish, errs | mentioned | light},
-	{TrackingError, -3, weighTrackingError, errs | light},
+	{PairShort, 0, weighPairShort, 0, loopTrack},
+	{PairOpen, -0.5, weighPairOpen, 0, loopTrack},
+	{CircuitOff, -0.7, weighCircuitOff, 0, loopTrack},
+	{StuckDim, -0.5, weighStuckDim, rests | light, loopTrack},
+	{StuckMid, -2, weighStuckMid, rests | light, loopTrack},
+	{NotDimming, -0.5, weighNotDimming, rests | light, loopTrack},
+	{FeedbackFrozen, -1, weighFeedbackFrozen, errs, loopTrack},
+	{FeedbackLoopLow, 0, weighFeedbackLoopLow, 0, loopTrack},
+	{FeedbackLoopHigh, 0, weighFeedbackLoopHigh, 0, loopTrack},
+	{CommandHeld, -0.5, weighCommandHeld, errs | light, loopTrack},
+	{CeilingLow, -2.5, weighCeilingLow, light, loopTrack},
+	{FloorHigh, -2.5, weighFloorHigh, light, loopTrack},
+	{FeedbackDrift, -3, weighFeedbackDrift, mentioned | light, loopTrack},
+	{ReversedAction, -1, weighReversedAction, errs | mentioned | light, loopTrack},
+	{Sluggish, -4, weighSluggish, errs | mentioned | light, loopTrack},
+	{TrackingError, -3, weighTrackingError, errs | light, loopTrack},
 }
 
 const (
@@ -126,7 +146,7 @@ func (z *zone) add() bool {
 	}
 	off := m.off()
 	best := math.Inf(-1)
-	for i := range explanations {
+	for i := range loopers {
 		if !z.can[i] {
 			continue
 		}
@@ -146,7 +166,7 @@ func (z *zone) add() bool {
 		return true
 	}
 	z.settle()
-	for i := range explanations {
+	for i := range loopers {
 		if !z.can[i] {
 			continue
 		}
@@ -202,7 +222,7 @@ func (s *sums) wait(nats float64, m *memory) {
 func (z *zone) settle() {
 	s := &z.sums
 	if s.waiting > 0 && s.left {
-		for i := range explanations {
+		for i := range loopers {
 			if z.can[i] {
 				if s.total[i] == 0 {
 					s.since[i] = s.waitingSince
@@ -234,7 +254,8 @@ func (z *zone) plain() bool {
 // what they may keep.
 func (z *zone) unrest(left float64) {
 	m := &z.memory
-	for i, e := range explanations {
+	for i := range loopers {
+		e := &explanations[i]
 		if e.traits&rests != 0 && m.moved || e.id == CeilingLow && m.ceiling.moved || e.id == FloorHigh && m.floor.moved {
 			z.sums.total[i] = min(z.sums.total[i], left)
 		}
@@ -272,14 +293,14 @@ func (z *zone) step(i int, nats float64) {
 // trim takes from all sums what the largest has too much.
 func (z *zone) trim() {
 	top := 0.0
-	for _, t := range z.sums.total {
-		top = max(top, t)
+	for i := range loopers {
+		top = max(top, z.sums.total[i])
 	}
 	z.sums.any = top > 0
 	if top <= topNats {
 		return
 	}
-	for i := range z.sums.total {
+	for i := range loopers {
 		z.sums.total[i] = max(0, z.sums.total[i]-(top-topNats))
 	}
 }
@@ -292,15 +313,30 @@ func (z *zone) score(i int) float64 {
 	return z.sums.total[i] + z.sums.now[i].level + explanations[i].prior
 }
 
-// unknown is the explanation that names no part.
-const unknown = len(explanations) - 1
+// span is where the explanations of each track are: from the first to before the last.
+var span = func() (at [tracks]struct{ from, to int }) {
+	for t := range at {
+		of := func(e explanation) bool { return e.track == track(t) }
+		if at[t].from = slices.IndexFunc(explanations[:], of); at[t].from < 0 {
+			at[t].from = 0
+			continue
+		}
+		for at[t].to = at[t].from; at[t].to < len(explanations) && of(explanations[at[t].to]); at[t].to++ {
+		}
+	}
+	return at
+}()
 
-// best gives the explanation with the highest score of those that findings are made of, or the one that names no part where
-// one that is only mentioned stands far above them; -1 where none has any evidence.
-func (z *zone) best() (int, float64) {
+// unknown is the explanation that names no part.
+const unknown = loopers - 1
+
+// best gives the explanation of a track with the highest score of those that findings are made of, or the one that names no
+// part where one that is only mentioned stands far above them; -1 where none has any evidence.
+func (z *zone) best(t track) (int, float64) {
 	const far = 3.0
 	at, top, mention := -1, math.Inf(-1), math.Inf(-1)
-	for i, e := range explanations {
+	for i := span[t].from; i < span[t].to; i++ {
+		e := &explanations[i]
 		if !z.can[i] {
 			continue
 		}

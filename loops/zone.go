@@ -9,8 +9,8 @@ type zone struct {
 	can    [len(explanations)]bool // those that the zone's points support
 	h      float64                 // the evidence that raises
 
-	open  int // index in Judge.open of the finding that stands, -1 for none
-	count int // incidents so far: they number the causes
+	open  [tracks]int // index in Judge.open of the finding of each track that stands, -1 for none
+	count int         // incidents so far: they number the causes
 
 	judged        bool
 	reason        string
@@ -20,7 +20,10 @@ type zone struct {
 }
 
 func newZone(set *ZoneSettings) zone {
-	z := zone{open: -1, reason: "no sample yet"}
+	z := zone{reason: "no sample yet"}
+	for t := range z.open {
+		z.open[t] = -1
+	}
 	z.memory.set, z.memory.tau = set, correlation(set.SettleSeconds)
 	z.h = threshold(set.FalseFindings, z.memory.tau)
 	for i, e := range explanations {
@@ -73,7 +76,7 @@ func (z *zone) observe(s *Sample) {
 	switch {
 	case !called:
 		z.weighLoop()
-		if z.open < 0 {
+		if z.open[loopTrack] < 0 {
 			m.learnDark()
 		}
 		if z.reason == "" {
@@ -123,7 +126,8 @@ func (z *zone) weighLoop() {
 	if m.gap || m.changing {
 		return
 	}
-	for i, e := range explanations {
+	for i := range loopers {
+		e := &explanations[i]
 		if !z.can[i] {
 			continue
 		}
@@ -167,18 +171,18 @@ func (z *zone) calm() bool {
 	if !m.lit || math.Abs(m.residual) > 2.5*m.spread {
 		return false
 	}
-	for i := range z.sums.total {
+	for i := range loopers {
 		if z.sums.total[i] > calmNats {
 			return false
 		}
 	}
-	return z.open < 0
+	return z.open[loopTrack] < 0
 }
 
 // put notes which findings the newest sample could have contradicted.
 func (z *zone) put() {
 	sound := z.sums.sound.full()
-	for i := range explanations {
+	for i := range loopers {
 		if z.can[i] && sound-z.sums.now[i].full() > 1 {
 			z.tested[explanations[i].id] = z.memory.at
 		}
