@@ -68,11 +68,11 @@ func cautions(work Work, severity string) []string {
 
 // filler puts figures into the sentences of a row.
 func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
+	names := make([]string, len(f.Zones))
+	for i, z := range f.Zones {
+		names[i] = j.set.Zones[z].Name
+	}
 	if m == nil {
-		names := make([]string, len(f.Zones))
-		for i, z := range f.Zones {
-			names[i] = j.set.Zones[z].Name
-		}
 		return strings.NewReplacer("{device}", j.set.Devices[f.Device], "{zones}", strings.Join(names, ", "))
 	}
 	level := m.restLevel()
@@ -103,7 +103,13 @@ func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
 		milliamps = number(m.milliamps, 1)
 		loop = "Meter in milliamps at the controller's feedback input: expect " + milliamps + " mA. "
 	}
+	jumps := "full"
+	if m.spells.zero {
+		jumps = "0 V"
+	}
 	return strings.NewReplacer(
+		"{zones}", strings.Join(names, " and "),
+		"{spells}", jumps, "{times}", number(m.spells.count, 0),
 		"{volts}", number(level/10, 1), "{level}", number(level, 0),
 		"{milliamps}", milliamps, "{loop}", loop,
 		"{command}", percent(Command, m.command), "{setpoint}", percent(Setpoint, m.setpoint),

@@ -56,6 +56,9 @@ type Row struct {
 	// Sharper are channels that make it more certain.
 	Sharper Channels
 
+	// ProofSeconds is for how long the loop has to work again before a finding ends, at a correlation time of 30 s.
+	ProofSeconds float64
+
 	// MentionOnly says that the row is mentioned beside others, and no finding is made of it alone.
 	MentionOnly bool
 

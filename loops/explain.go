@@ -48,6 +48,9 @@ func (m *memory) controls() controller {
 // copies says that the command goes with a moving setpoint although the feedback is off: the loop runs open.
 func (m *memory) copies() bool {
 	const near = 1.2 // percent
+	if m.command >= topStop || m.command <= bottomStop {
+		return false // wound up, it stands where the setpoint may pass by
+	}
 	return m.control != content && math.Abs(m.command-m.setpoint) < near && m.aim.seconds < 2*m.tau+m.dt
 }
 

@@ -44,11 +44,17 @@ type Judge struct {
 	open    []Finding // those that stand, oldest first
 	changes []Finding
 	seq     int
+
+	crossings []crossing
+	suspects  []int // of one round
 }
 
 // New makes a judge that has seen nothing.
 func New(set Settings) *Judge {
-	j := &Judge{set: set, zones: make([]zone, len(set.Zones)), devices: make([]device, len(set.Devices))}
+	j := &Judge{
+		set: set, zones: make([]zone, len(set.Zones)), devices: make([]device, len(set.Devices)),
+		crossings: make([]crossing, 0, mostCrossings), suspects: make([]int, 0, mostSuspects),
+	}
 	for i := range j.devices {
 		j.devices[i] = device{open: -1, tau: mostCorrelationSeconds, h: threshold(0, mostCorrelationSeconds)}
 	}
@@ -81,54 +87,100 @@ func (j *Judge) zonesOf(device int) []int {
 	return list
 }
 
-// Observe weighs one sample of a zone, and allocates only where a finding is raised or ended. Samples of a zone come in
+// Observe weighs one sample of a zone; what follows from it is decided at the end of the round. Samples of a zone come in
 // the order of time; one that is older than the last is taken as the first after a gap.
 func (j *Judge) Observe(zone int, s *Sample) {
 	z := &j.zones[zone]
 	z.observe(s)
-	for t := range tracks {
-		j.decide(zone, t)
-	}
+	z.due = true
 }
 
 // decide raises, renames or ends the finding of a track of a zone as its evidence asks.
 func (j *Judge) decide(at int, t track) {
 	z := &j.zones[at]
+	if t == loopTrack && z.crossed {
+		return
+	}
 	best, top := z.best(t)
+	if t == loopTrack && best >= 0 && z.supportedAlone(best) {
+		if c := j.crossingOf(at); c != nil {
+			j.raiseCrossing(c)
+			return
+		}
+	}
 	if z.open[t] < 0 {
-		if best >= 0 && z.sums.total[best]+explanations[best].prior >= z.h && z.ripe(best) {
+		if best >= 0 && z.supportedAlone(best) && z.ripe(best) {
 			j.raise(at, best, "")
 		}
 		return
 	}
-	f := &j.open[z.open[t]]
-	named := explanationOf(f.ID)
-	if z.sums.total[named] <= 0 && z.proved(f.ID) {
+	named := z.named[t]
+	if z.proved(named) {
 		j.end(at, t, false)
 		return
 	}
 	if best == unknown && z.sums.total[named] > 0 {
 		return // a part that was named is not taken back for "no part" while anything speaks for it
 	}
-	if best >= 0 && best != named && top-z.score(named) > revisionNats && z.supported(best) {
-		cause := f.Cause
+	if best >= 0 && best != named && top-z.score(named) > z.lead(best) && z.supported(best) {
+		cause := j.open[z.open[t]].Cause
 		j.end(at, t, true)
 		j.raise(at, best, cause)
 	}
 }
 
+// lead is by how much an explanation has to beat the one that was named to take its place.
+func (z *zone) lead(best int) float64 {
+	if explanations[best].id == RepairIncomplete {
+		return relapseNats - 1 // the same fault as a short, seen for what it is
+	}
+	return revisionNats
+}
+
+// supportedAlone says whether an explanation has the evidence for a finding.
+func (z *zone) supportedAlone(i int) bool {
+	if explanations[i].id == PairIntermittent {
+		return z.loose() || z.returned() && z.anyTotal() >= z.h
+	}
+	return z.sums.total[i]+explanations[i].prior >= z.h
+}
+
+// anyTotal is the largest evidence of the loop's track for any fault that shows from sample to sample.
+func (z *zone) anyTotal() float64 {
+	top := 0.0
+	for i := range loopers {
+		if z.can[i] {
+			top = max(top, z.sums.total[i]+explanations[i].prior)
+		}
+	}
+	return top
+}
+
 // supported says whether an explanation has the evidence for a finding, and the newest sample goes on speaking for it: a
 // zone that recovers is not renamed on the way.
 func (z *zone) supported(i int) bool {
+	if explanations[i].id == PairIntermittent {
+		return z.supportedAlone(i)
+	}
 	now := z.sums.now[i].full()
 	return z.sums.total[i]+explanations[i].prior >= z.h && now > z.sums.sound.full()+1 && now > -grossNats
 }
 
-// proved says whether the zone shows that it works, now that nothing is left of the evidence for its finding: being
-// healthy explains the newest sample as well as anything does. A zone that is sick in another way proves nothing.
-func (z *zone) proved(id ID) bool {
-	if id == FeedbackLoopLow || id == FeedbackLoopHigh {
+// proved says whether the zone has shown that it works: nothing is left of the evidence for its finding, being healthy
+// explains the newest sample as well as anything does, and it has gone on long enough. A zone that is sick in another way
+// proves nothing.
+func (z *zone) proved(named int) bool {
+	id := explanations[named].id
+	switch {
+	case id == PairIntermittent:
+		mean := float64(z.memory.at-z.sums.since[named]) / 1e9 / max(1, z.memory.spells.count)
+		return z.memory.spells.quiet(z.memory.tau, mean)
+	case z.sums.total[named] > 0:
+		return false
+	case id == FeedbackLoopLow || id == FeedbackLoopHigh:
 		return z.memory.loopSamples == 0
+	case !z.proof.shown(id, z.memory.tau):
+		return false
 	}
 	sound := z.sums.sound.full()
 	if sound > -1 {
@@ -172,19 +224,32 @@ func explanationOf(id ID) int {
 func (j *Judge) raise(at, best int, cause string) {
 	z := &j.zones[at]
 	if cause == "" {
-		z.count++
-		cause = "zone/" + z.memory.set.Name + "/" + strconv.Itoa(z.count)
+		cause = z.newCause()
 	}
 	j.seq++
 	f := Finding{
 		Seq: j.seq, ID: explanations[best].id, Cause: cause, Zones: []int{at}, Device: -1,
 		Onset: z.sums.since[best], Raised: z.memory.at,
 	}
-	f.Confidence, f.Also = z.shares(best)
+	crossed := math.Inf(-1)
+	if lead, ok := j.mayBeCrossed(at); ok && explanations[best].track == loopTrack {
+		crossed = lead
+	}
+	f.Confidence, f.Also = z.shares(best, crossed)
 	j.describe(&f, &z.memory)
+	z.named[explanations[best].track] = best
+	if explanations[best].track == loopTrack {
+		z.proof = proof{at: z.memory.setpoint, worst: math.Abs(z.memory.setpoint - z.memory.feedback)}
+	}
 	z.open[explanations[best].track] = len(j.open)
 	j.open = append(j.open, f)
 	j.changes = append(j.changes, f)
+}
+
+// newCause names the next incident of a zone.
+func (z *zone) newCause() string {
+	z.count++
+	return "zone/" + z.memory.set.Name + "/" + strconv.Itoa(z.count)
 }
 
 // end takes the finding of a track of a zone off those that stand.
@@ -219,8 +284,9 @@ func (j *Judge) remove(at int) {
 	}
 }
 
-// shares gives how sure the named explanation is, and those that it can not be told from.
-func (z *zone) shares(named int) (float64, []Alternative) {
+// shares gives how sure the named explanation is, and those that it can not be told from; crossed is by how much being
+// crossed with another zone beats it.
+func (z *zone) shares(named int, crossed float64) (float64, []Alternative) {
 	const within = 5.0 // nats: an explanation farther behind is not mentioned (a share of less than 0.7 %)
 	top := z.score(named)
 	var sum float64
@@ -234,6 +300,10 @@ func (z *zone) shares(named int) (float64, []Alternative) {
 		if i != named && s > math.Exp(-within) {
 			also = append(also, Alternative{ID: explanations[i].id, Confidence: s})
 		}
+	}
+	if x := math.Exp(min(0, crossed)); x > math.Exp(-within) {
+		sum += x
+		also = append(also, Alternative{ID: ZonesCrossed, Confidence: x})
 	}
 	sure := 1 / sum
 	if named == unknown {
@@ -252,8 +322,24 @@ func (z *zone) shares(named int) (float64, []Alternative) {
 }
 
 // EndRound tells the judge that all zones polled at a time have been observed: what needs more than one zone is worked
-// out here.
+// out here, and then the findings are raised and ended, in the order of the zones.
 func (j *Judge) EndRound(at int64) {
+	j.census(at)
+	j.cross()
+	j.endCrossings()
+	for i := range j.zones {
+		if !j.zones[i].due {
+			continue
+		}
+		j.zones[i].due = false
+		for t := range tracks {
+			j.decide(i, t)
+		}
+	}
+}
+
+// census counts which zones are lit, and tells each about the others.
+func (j *Judge) census(at int64) {
 	lit, known := 0, 0
 	for i := range j.zones {
 		m := &j.zones[i].memory

@@ -60,6 +60,8 @@ type memory struct {
 	ceiling       limit
 	floor         limit
 
+	spells spells // jumps of the pair to 0 V or open, and back
+
 	watts     float64 // share of full power; NaN where not known
 	wattsFull float64
 

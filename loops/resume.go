@@ -41,7 +41,8 @@ func (j *Judge) Resume(old *Judge) {
 			j.resumeDevice(f, devices)
 		} else if at, ok := zones[f.Zones[0]]; ok {
 			f.Zones = []int{at}
-			j.zones[at].open[explanations[explanationOf(f.ID)].track] = len(j.open)
+			e := explanationOf(f.ID)
+			j.zones[at].open[explanations[e].track], j.zones[at].named[explanations[e].track] = len(j.open), e
 			j.open = append(j.open, f)
 		}
 	}

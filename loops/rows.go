@@ -17,17 +17,21 @@ var (
 	byHandTest  = Check{Desk | ByHand, "If the site agrees, set the command by hand to 50 % and watch: lights that follow while the feedback stands still clear the pair and leave the feedback."}
 )
 
+// pairProof is for how long a pair has to be well before its repair is proved: half an hour. Chosen: a loose contact comes
+// back within it more often than not; at half, each of its spells would be a finding of its own, at double a contractor waits.
+const pairProof = 1800.0
+
 // Catalogue has one row a finding, indexed by ID.
 var Catalogue = [IDs]Row{
 	PairShort: {
 		Name: "pair-short", Part: "pair", Severity: "urgent", Title: "the pair is shorted",
-		Needs: loopPoints, Sharper: Power,
+		Needs: loopPoints, Sharper: Power, ProofSeconds: pairProof,
 		Says:   "The pair reads {volts} V with the zone lit and the command at {command} %: violet and gray are joined, directly or through earth, and {minimum}.{exchanged}",
 		Checks: []Check{lookAtLight, signTest, unplugTest, groundTest, bridgeTest, ohmsTest, halfSplit, lastGear},
 	},
 	PairOpen: {
 		Name: "pair-open", Part: "pair", Severity: "high", Title: "the pair is open",
-		Needs: loopPoints, Sharper: Power,
+		Needs: loopPoints, Sharper: Power, ProofSeconds: pairProof,
 		Says: "The interface sees {volts} V although the gear is fed and the command is at {command} %: nothing of the pair reaches it, and {full}.{exchanged}",
 		Checks: []Check{
 			lookAtLight,
@@ -97,7 +101,14 @@ var Catalogue = [IDs]Row{
 	},
 	PairIntermittent: {
 		Name: "pair-intermittent", Part: "pair", Severity: "high", Title: "the pair comes and goes",
-		Needs: loopPoints, MentionOnly: true,
+		Needs: loopPoints, Sharper: Power, ProofSeconds: pairProof,
+		Says: "The pair has jumped to {spells} and back {times} times while the command asked for something else: a conductor is loose or chafed.",
+		Checks: []Check{
+			{Desk, "Look at the plot of the feedback: jumps that come with a door, a fan, a lift truck or the warmth of the day say where to look."},
+			{Lit, "At the interface's pair terminals, meter on DC with minimum and maximum hold: move connector, terminals and cable one at a time; a reading that jumps to 0 V or to 10 to 15 V is the place."},
+			{Dead, "Circuit locked out: pull gently at each conductor of every terminal, splice and connector of the pair, and look for insulation that is cut by an edge or a clamp; ohms from end to end and to the chassis while the cable is moved."},
+			{Desk, "Light at full in the jumps is a conductor that opens, light at minimum one that touches."},
+		},
 	},
 	FeedbackFrozen: {
 		Name: "feedback-frozen", Part: "feedback", Severity: "high", Title: "the feedback stands still",
@@ -193,11 +204,23 @@ var Catalogue = [IDs]Row{
 	},
 	ZonesCrossed: {
 		Name: "zones-crossed", Part: "wiring", Severity: "high", Title: "two zones are crossed",
-		Needs: loopPoints, MentionOnly: true,
+		Needs: loopPoints, Sharper: Power,
+		Says: "Of {zones} each zone's feedback follows the command of the other: their wires are exchanged, and both loops run away.",
+		Checks: []Check{
+			{Desk | ByHand, "If the site agrees, set the command of one of the two by hand to 50 %: lights of the other zone that move are exchanged command wires; lights of its own with a feedback that moves in the other zone are exchanged feedback wires."},
+			{Panel, "Follow the wires of command and feedback of both zones from the controller's terminals to the interfaces; what was worked on last is the first place to look. Exchange back one kind only."},
+			{Desk, "At the controller: whether the point list or the program exchanges the two, where no wire was touched."},
+		},
 	},
 	RepairIncomplete: {
 		Name: "repair-incomplete", Part: "pair", Severity: "urgent", Title: "the repair is not complete",
-		Needs: loopPoints, MentionOnly: true,
+		Needs: loopPoints, Sharper: Power, ProofSeconds: pairProof,
+		Says: "The short is back: the pair reads {volts} V again after a spell in which it was well or its connector was off. The repair did not reach all of the fault, or there is a second ground.",
+		Checks: []Check{
+			{Lit | Unplug, "Unplug the pair and measure the gear side, each conductor to the chassis: a conductor pinned at 0 V while the other reads about 12 V is a ground that remains. One of two grounds that was lifted hides the other: the zone looks repaired with the connector off, and is shorted with it on."},
+			ohmsTest, bridgeTest, halfSplit,
+			{Desk, "Ask who worked on the zone and where: the second place is often at the next fixture of the same make of mounting, or where the first repair squeezed the cable."},
+		},
 	},
 	DeviceLost: {
 		Name: "device-lost", Part: "network", Severity: "high", Title: "a device does not answer",

@@ -7,7 +7,7 @@ import "math"
 
 func weighTrackingError(m *memory) weight {
 	f := max(m.views.rests, fit(m.feedback-m.expected-m.residual0, m.spread))
-	w := weight{motion: max(f, -2.5), level: m.views.lightPair / 2}
+	w := weight{motion: max(f, -2.5) + m.views.alive, level: m.views.lightPair / 2}
 	if m.loopFailed() || m.dark() && m.darkDoubt() < 6 {
 		w.motion += worst // that has a name of its own, or is none
 	}

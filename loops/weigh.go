@@ -44,6 +44,9 @@ const (
 	// light: it speaks of lit gear, and has nothing to say of a zone that may simply be switched off.
 	light
 
+	// local: it shows at some levels only, and a loop that works at others proves nothing.
+	local
+
 	// mentioned: it competes and is mentioned beside others, but no finding is made of it alone.
 	mentioned
 )
@@ -58,18 +61,22 @@ var explanations = [...]explanation{
 	{PairOpen, -0.5, weighPairOpen, 0, loopTrack},
 	{CircuitOff, -0.7, weighCircuitOff, 0, loopTrack},
 	{StuckDim, -0.5, weighStuckDim, rests | light, loopTrack},
-	{StuckMid, -2, weighStuckMid, rests | light, loopTrack},
+	{StuckMid, -2, weighStuckMid, rests | light | local, loopTrack},
 	{NotDimming, -0.5, weighNotDimming, rests | light, loopTrack},
 	{FeedbackFrozen, -1, weighFeedbackFrozen, errs, loopTrack},
 	{FeedbackLoopLow, 0, weighFeedbackLoopLow, 0, loopTrack},
 	{FeedbackLoopHigh, 0, weighFeedbackLoopHigh, 0, loopTrack},
-	{CommandHeld, -0.5, weighCommandHeld, errs | light, loopTrack},
-	{CeilingLow, -2.5, weighCeilingLow, light, loopTrack},
-	{FloorHigh, -2.5, weighFloorHigh, light, loopTrack},
-	{FeedbackDrift, -3, weighFeedbackDrift, mentioned | light, loopTrack},
-	{ReversedAction, -1, weighReversedAction, errs | mentioned | light, loopTrack},
-	{Sluggish, -4, weighSluggish, errs | mentioned | light, loopTrack},
-	{TrackingError, -3, weighTrackingError, errs | light, loopTrack},
+	{CommandHeld, -0.5, weighCommandHeld, errs | light | local, loopTrack},
+	{CeilingLow, -2.5, weighCeilingLow, light | local, loopTrack},
+	{FloorHigh, -2.5, weighFloorHigh, light | local, loopTrack},
+	{FeedbackDrift, -3, weighFeedbackDrift, mentioned | light | local, loopTrack},
+	{ReversedAction, -1, weighReversedAction, errs | mentioned | light | local, loopTrack},
+	{Sluggish, -4, weighSluggish, errs | mentioned | light | local, loopTrack},
+	{TrackingError, -3, weighTrackingError, errs | light | local, loopTrack},
+
+	{PairIntermittent, 0, nil, 0, loopTrack},
+	{RepairIncomplete, 0, nil, 0, loopTrack},
+	{ZonesCrossed, 0, nil, 0, loopTrack},
 }
 
 const (
@@ -179,7 +186,11 @@ func (z *zone) add() bool {
 				late = over // where another fits far better, the error is that one's
 			}
 		}
-		step := gain + late - (min(best-w.full(), 2*most)+fadeNats)*share
+		fade := fadeNats
+		if z.open[loopTrack] >= 0 && z.named[loopTrack] == i {
+			fade = 0 // a finding ends on proof
+		}
+		step := gain + late - (min(best-w.full(), 2*most)+fade)*share
 		z.step(i, step)
 		z.forget(i, best-w.full(), share)
 	}
@@ -239,7 +250,7 @@ func (z *zone) settle() {
 // asked within the last minute: then they need not be asked again.
 func (z *zone) plain() bool {
 	const enough = -0.1 // nats: no explanation could gain more
-	if z.sums.any || z.sums.waiting > 0 || z.sums.sound.full() < enough || z.memory.overdue() > 0 || z.memory.movingSamples > 0 {
+	if z.sums.any || z.open[loopTrack] >= 0 || z.sums.waiting > 0 || z.sums.sound.full() < enough || z.memory.overdue() > 0 || z.memory.movingSamples > 0 {
 		z.sums.askedAt = z.memory.at
 		return false
 	}
@@ -310,7 +321,11 @@ func (z *zone) score(i int) float64 {
 	if z.sums.total[i] <= 0 {
 		return math.Inf(-1)
 	}
-	return z.sums.total[i] + z.sums.now[i].level + explanations[i].prior
+	own := z.sums.total[i] + z.sums.now[i].level + explanations[i].prior
+	if explanations[i].id == PairIntermittent {
+		return z.looseScore(own)
+	}
+	return own
 }
 
 // span is where the explanations of each track are: from the first to before the last.

@@ -6,11 +6,16 @@ import "math"
 type zone struct {
 	memory memory
 	sums   sums
+	proof  proof                   // of the loop's finding
 	can    [len(explanations)]bool // those that the zone's points support
 	h      float64                 // the evidence that raises
 
-	open  [tracks]int // index in Judge.open of the finding of each track that stands, -1 for none
-	count int         // incidents so far: they number the causes
+	open    [tracks]int // index in Judge.open of the finding of each track that stands, -1 for none
+	named   [tracks]int // the explanation that the finding of each track names
+	weighed bool        // the newest sample was weighed
+	crossed bool        // its finding is that it is crossed with another zone
+	due     bool        // a sample has come since the last decision
+	count   int         // incidents so far: they number the causes
 
 	judged        bool
 	reason        string
@@ -48,7 +53,7 @@ func (z *zone) observe(s *Sample) {
 	if m.back {
 		z.sums.rewind(m.at)
 	}
-	z.judged = false
+	z.judged, z.weighed = false, false
 	if z.reason = z.unfit(s); z.reason != "" {
 		return
 	}
@@ -93,8 +98,14 @@ func (z *zone) observe(s *Sample) {
 	if m.gap || !z.judged {
 		return
 	}
+	z.weighed = true
 	if z.add() {
 		z.put()
+	}
+	z.spell()
+	z.relapse()
+	if z.open[loopTrack] >= 0 {
+		z.prove(z.named[loopTrack])
 	}
 	m.learnFull()
 	if z.calm() {

@@ -1,0 +1,189 @@
+package loops
+
+import "math"
+
+// A conductor is loose or chafed: the pair jumps to 0 V, or to its open-circuit voltage, and back by itself, many times.
+// Each spell looks like a short, an open pair or a dead interface while it lasts; what tells it from those is that it goes and
+// comes again. Spells are counted as a Poisson process: one that returns after an hour is far more likely under a loose
+// contact than under a sound pair.
+
+const (
+	// spellJump is by how much the pair has to miss what the command lets expect for a spell, percent of level. Chosen: a
+	// quarter of the range; at half, clouds and ramps at slow scans would be spells; at double, those below 6 V were missed.
+	spellJump = 22.0
+
+	// soundSpellSeconds and wildReadingSeconds are how often a sound pair shows a spell of two samples and more, and of one:
+	// once in a lit year, once in a lit month. Measured: wild single readings come once in some hundred days in recordings.
+	soundSpellSeconds  = 3e7
+	wildReadingSeconds = 2.6e6
+
+	// spellNats is what the first spell says, whose rate nobody knows. Chosen: about the most that a sample may say.
+	spellNats = 4.0
+
+	// spellMemory is the lit time in seconds after which spells are forgotten: a day. Chosen: a contact that fails less than
+	// once in a lit day is named by what it is each time.
+	spellMemory = 86400.0
+
+	// leastSpells is how many spells make a pair intermittent. Chosen: two may be a repair that did not hold.
+	leastSpells = 3
+)
+
+// spells follow the pair's excursions to 0 V or to its open-circuit voltage.
+type spells struct {
+	now      bool    // one is under way
+	zero     bool    // it is at 0 V, not open
+	samples  float64 // of it, or of the last
+	seconds  float64
+	began    int64
+	fine     float64 // samples in a row that follow the command again
+	counted  bool
+	minimum  bool    // power showed minimum light in it
+	unplugs  float64 // samples with full light after that, pair at 0 V: the connector was off
+	count    float64
+	good     float64 // lit seconds that followed the command since the last
+	place    float64 // the feedback when it last followed the command
+	odd      bool    // the last sample was off, but not at 0 V or open
+	wild     float64 // single readings of that kind so far
+	watched  float64 // lit seconds watched
+	lastLong float64 // how long the last one at 0 V lasted, seconds
+	lastOff  bool    // the connector was off in it
+	relapsed bool    // the pair is at 0 V again after a repair was tried
+}
+
+// spell follows the newest sample and adds to the evidence for a loose contact.
+func (z *zone) spell() {
+	m, s := &z.memory, &z.memory.spells
+	if m.off() || m.changing || !(m.lit || m.asked) {
+		return
+	}
+	s.watched += m.dt
+	off := m.feedback - m.expected
+	zero, open := m.feedback < shortHigh+1 && off < -spellJump, m.feedback > openLow && off > spellJump
+	switch {
+	case zero || open:
+		s.fine = 0
+		if !s.now && math.Abs(m.feedback-s.place) < spellJump {
+			return // the pair has not moved: it is the command that did
+		}
+		if !s.now {
+			s.begin(m, zero)
+		} else {
+			s.seconds += m.dt
+		}
+		s.samples++
+		s.zero = s.zero || zero
+		s.light(m)
+		if s.samples == 2 {
+			z.countSpell(soundSpellSeconds)
+		}
+	case math.Abs(m.residual) <= 3*m.spread:
+		s.place = m.feedback
+		if s.odd {
+			s.odd = false
+			s.wild++
+		}
+		if !s.now {
+			s.good += m.dt
+			return
+		}
+		if s.fine++; s.fine < 2 && s.samples > 1 && m.dt < m.tau {
+			return
+		}
+		if !s.counted {
+			z.countSpell(s.wildSeconds())
+		}
+		s.now, s.relapsed = false, false
+		if s.zero && s.samples > 1 {
+			s.lastLong, s.lastOff = s.seconds, s.unplugs >= 2
+		}
+		s.good = 0
+	default:
+		s.odd = !s.now && math.Abs(m.residual) > spellJump
+	}
+}
+
+// wildSeconds is how often a single wild reading of this zone falls where a spell would be: as often as wild readings were
+// seen elsewhere in the range, which is three times as wide.
+func (s *spells) wildSeconds() float64 {
+	return min(wildReadingSeconds, 3*s.watched/max(1, s.wild))
+}
+
+// begin starts a spell.
+func (s *spells) begin(m *memory, zero bool) {
+	s.now, s.zero, s.samples, s.seconds, s.began, s.fine, s.counted = true, zero, 0, 0, m.at, 0, false
+	s.minimum, s.unplugs = false, 0
+}
+
+// light notes what the power says of the light within a spell at 0 V.
+func (s *spells) light(m *memory) {
+	switch {
+	case m.watts < 0.6:
+		s.minimum = s.minimum || s.samples > 1
+	case m.watts > 0.8 && s.minimum:
+		s.unplugs++
+	}
+}
+
+// countSpell counts the spell that is under way. sound is how many seconds a sound pair has between two such.
+func (z *zone) countSpell(sound float64) {
+	m, s := &z.memory, &z.memory.spells
+	i := explanationOf(PairIntermittent)
+	s.counted = true
+	if s.count > 0 && s.good > spellMemory {
+		s.count, z.sums.total[i] = 0, 0
+	}
+	nats := spellNats
+	if s.count > 0 {
+		nats = math.Log(sound / max(s.good+s.seconds, 2*m.tau))
+	} else if s.samples < 2 {
+		nats = 0.1
+	}
+	if s.count++; s.count == 1 {
+		z.sums.since[i] = s.began
+	}
+	z.sums.total[i] = min(topNats, z.sums.total[i]+max(0, nats))
+}
+
+// loose says whether the spells are enough to call the contact loose; what goes on in one of them is explained by that.
+func (z *zone) loose() bool {
+	return z.memory.spells.count >= leastSpells && z.sums.total[explanationOf(PairIntermittent)] >= z.h
+}
+
+// returned says whether this is the second fault of the pair within a lit day, and nobody worked at it in between.
+func (z *zone) returned() bool {
+	s := &z.memory.spells
+	return s.now && s.counted && s.count > 1 && s.lastLong > shortShort*z.memory.tau && !s.lastOff && !s.stayed(z.memory.tau)
+}
+
+// looseScore is what a loose contact scores, given its own evidence: more than any of its spells looks like once it is
+// certain; in a spell before that, less by what speaks for a fault that came to stay.
+// Chosen: one sudden fault in twenty is the first spell of a loose contact, one in three where there were spells before.
+func (z *zone) looseScore(own float64) float64 {
+	const first, second = 3.0, 0.7
+	s := &z.memory.spells
+	top := math.Inf(-1)
+	for i := range loopers {
+		if z.can[i] && z.sums.total[i] > 0 {
+			top = max(top, z.sums.total[i]+z.sums.now[i].level+explanations[i].prior)
+		}
+	}
+	switch {
+	case z.loose():
+		return max(own, top+revisionNats+1)
+	case z.returned():
+		return max(own, top+second)
+	case s.now && s.counted && s.count > 1:
+		return max(own, top-second)
+	case s.now && s.counted:
+		return max(own, top-first)
+	}
+	return own
+}
+
+// quiet says whether a contact that was called loose has been quiet long enough: eight times as long as it was between its
+// spells on the average, of lit time that followed the command; an hour at least, six at most.
+// Chosen: at a steady rate so long a quiet comes by chance once in 3000 times. At half, loose contacts would clear over lunch.
+func (s *spells) quiet(tau, mean float64) bool {
+	scale := tau / mostCorrelationSeconds
+	return !s.now && s.good >= min(6*3600*scale, max(3600*scale, 8*mean))
+}

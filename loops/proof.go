@@ -1,0 +1,73 @@
+package loops
+
+import "math"
+
+// proof is what a zone has shown since the last sample that spoke for its finding: that the pair follows the command and
+// the feedback meets the setpoint, where they did not.
+type proof struct {
+	nats     float64 // by which being healthy explained the samples better than the fault
+	seconds  float64 // for how long
+	away     float64 // seconds that the loop worked at setpoints at which the fault would not have shown
+	from, to float64 // range of feedback over which it did
+	worst    float64 // the largest error between setpoint and feedback that the fault has shown
+	at       float64 // the setpoint at that time
+}
+
+const (
+	// proofNats is the evidence that a repair is proved by, in nats: the chance that a fault that goes on looks so is
+	// exp(-14), one in a million. Source: Wald's test of two hypotheses, upper threshold ln((1-b)/a).
+	proofNats = 14.0
+
+	// leastProof is the least time in seconds that a loop has to work: ten correlation times.
+	leastProof = 300.0
+
+	// awaySeconds and awaySpan are for how long and over how much of the range, percent of level, a loop has to work that
+	// never comes back to where its fault was seen. Chosen: eight lit hours; half would clear a ceiling each sunny day.
+	awaySeconds = 8 * 3600.0
+	awaySpan    = 20.0
+)
+
+// prove follows the newest sample for the finding that stands.
+func (z *zone) prove(named int) {
+	m, p := &z.memory, &z.proof
+	w, sound := z.sums.now[named].full(), z.sums.sound.full()
+	if w > sound+0.5 {
+		p.nats, p.seconds, p.away = 0, 0, 0
+		if e := math.Abs(m.setpoint - m.feedback); e > p.worst {
+			p.worst, p.at = e, m.setpoint
+		}
+		return
+	}
+	if sound < -1 || m.control != content || sound-w < 0.3 {
+		return
+	}
+	if explanations[named].traits&local != 0 && p.beside(m.setpoint, m.set.Tolerance) {
+		if p.away == 0 {
+			p.from, p.to = m.feedback, m.feedback
+		}
+		p.away += m.dt
+		p.from, p.to = min(p.from, m.feedback), max(p.to, m.feedback)
+		return
+	}
+	share, most := m.share()
+	p.nats += bound(sound-w, most) * share
+	p.seconds += m.dt
+}
+
+// beside says whether a setpoint is none of those at which the fault showed best: not near that, nor beyond it.
+func (p *proof) beside(setpoint, tolerance float64) bool {
+	if p.at > 50 {
+		return setpoint < p.at-tolerance
+	}
+	return setpoint > p.at+tolerance
+}
+
+// shown says whether the loop has shown that it works: within the range of setpoints where the fault was seen for as long
+// as the finding asks, or for many hours beside it.
+func (p *proof) shown(id ID, tau float64) bool {
+	scale := tau / mostCorrelationSeconds
+	if p.away >= awaySeconds*scale && p.to-p.from >= awaySpan {
+		return true
+	}
+	return p.nats >= proofNats && p.seconds >= max(leastProof, Catalogue[id].ProofSeconds)*scale
+}

@@ -1,0 +1,225 @@
+package loops
+
+import "math"
+
+// The wires of two zones are exchanged: each controller sees the other zone's pair (feedback wires), or drives the other
+// zone's interface (command wires). Either way the feedback of one zone follows the command of the other, and both loops
+// run away: one winds up, the other down. Power tells the two apart: with exchanged feedback wires the light goes with its
+// zone's command, with exchanged command wires with its feedback.
+//
+// All pairs need not be tried: only zones that have evidence against being healthy can be crossed, and of those only such
+// whose newest samples fit. In a healthy store there are none.
+
+// crossing is a pair of zones that may be crossed.
+type crossing struct {
+	a, b  int     // indices in Judge.zones, a below b
+	total float64 // evidence of both zones against both being healthy, nats, never below 0
+	since int64   // when total last left 0
+	open  bool    // it is a finding
+
+	// lead is by how much the crossing explains both zones better than the best explanation of each does, nats, its prior
+	// included: between -mostLead and mostLead.
+	lead float64
+}
+
+const (
+	// suspectNats is the evidence of a zone from which on it is tried with others. Chosen: a sample or two of clear evidence.
+	suspectNats = 3.0
+
+	// mostSuspects bounds the zones that are tried with each other in one round, and mostCrossings the pairs that are kept.
+	// Chosen: where more zones misbehave at once it is no crossed pair.
+	mostSuspects  = 16
+	mostCrossings = 32
+
+	// crossingPrior is what a crossing owes: wires are exchanged by hand, and the partner is one of some dozen.
+	crossingPrior = -5.0
+
+	// suddenSeconds is how long two zones have to be lit for a change in both to be one event: what broke in the dark shows
+	// in all zones when they are switched on. Chosen: a quarter of an hour.
+	suddenSeconds = 900.0
+
+	mostLead = 30.0
+
+	// coincidenceNats is how unlikely it is that two zones get faults of their own within a few samples. Chosen: one fault a
+	// zone and year, sixty zones, two minutes: exp(-8). Where both were seen first when they were switched on, what
+	// broke in the night is likelier two things than one by as much: a crossing then has to fit far better.
+	coincidenceNats = 8.0
+)
+
+// cross weighs the pairs of suspects with the newest samples.
+func (j *Judge) cross() {
+	suspects := j.suspects[:0]
+	for i := range j.zones {
+		z := &j.zones[i]
+		if z.due && z.weighed && len(suspects) < mostSuspects && (z.anyTotal() > suspectNats || z.crossed) {
+			suspects = append(suspects, i)
+		}
+	}
+	j.suspects = suspects
+	for x, a := range suspects {
+		for _, b := range suspects[x+1:] {
+			j.tryCrossing(a, b)
+		}
+	}
+	keep := j.crossings[:0]
+	for _, c := range j.crossings {
+		if c.total > 0 || c.open {
+			keep = append(keep, c)
+		}
+	}
+	j.crossings = keep
+}
+
+// tryCrossing adds what the newest samples say of two zones being crossed.
+func (j *Judge) tryCrossing(a, b int) {
+	x, y := &j.zones[a], &j.zones[b]
+	share, most := x.memory.share()
+	cross := [...]float64{x.exchanged(&y.memory), y.exchanged(&x.memory)}
+	step := bound(cross[0]+cross[1]-x.sums.sound.full()-y.sums.sound.full(), 2*most)*share - fadeNats*share
+	lead := (bound(cross[0]-x.bestNow(), most) + bound(cross[1]-y.bestNow(), most)) * share
+	for i := range j.crossings {
+		if c := &j.crossings[i]; c.a == a && c.b == b {
+			c.total = min(2*topNats, max(0, c.total+step))
+			c.lead = bound(c.lead+lead, mostLead)
+			return
+		}
+	}
+	if step <= suspectNats*share || !x.together(y) || len(j.crossings) == mostCrossings {
+		return
+	}
+	prior := crossingPrior - coincidenceNats
+	if min(x.memory.callSeconds, y.memory.callSeconds) > suddenSeconds {
+		prior = crossingPrior + coincidenceNats
+	}
+	j.crossings = append(j.crossings, crossing{
+		a: a, b: b, total: step + x.anyTotal() + y.anyTotal(), since: x.onset(), lead: prior + lead,
+	})
+}
+
+// bestNow is how well the newest sample fits the explanation of the zone that has the most evidence.
+func (z *zone) bestNow() float64 {
+	at, top := -1, 0.0
+	for i := range loopers {
+		if z.can[i] && z.sums.total[i] > top {
+			at, top = i, z.sums.total[i]
+		}
+	}
+	if at < 0 {
+		return z.sums.sound.full()
+	}
+	return max(z.sums.now[at].full(), z.sums.sound.full())
+}
+
+// exchanged is the weight of a zone's feedback where it follows the command of another.
+func (z *zone) exchanged(other *memory) float64 {
+	low := other.commandLow - slopUnknown - slopGain*other.commandLow
+	high := other.commandHigh + slopUnknown + slopGain*other.commandHigh
+	if other.commandLow < 12 {
+		low, high = min(low, -4), max(high, 14)
+	}
+	if other.commandHigh > topStop {
+		low, high = min(low, topUnknown), 155
+	}
+	return within(z.memory.feedback, low, high, spreadUnknown) + z.memory.views.alive + z.memory.views.windUp
+}
+
+// mayBeCrossed gives the lead of the best crossing that a zone may be part of, and whether there is any.
+func (j *Judge) mayBeCrossed(at int) (lead float64, ok bool) {
+	lead = math.Inf(-1)
+	for i := range j.crossings {
+		if c := &j.crossings[i]; (c.a == at || c.b == at) && c.total >= j.zones[at].h {
+			lead, ok = max(lead, c.lead), true
+		}
+	}
+	return lead, ok
+}
+
+// crossingOf gives the crossing that explains a zone better than its own best explanation does, nil for none.
+func (j *Judge) crossingOf(at int) *crossing {
+	for i := range j.crossings {
+		c := &j.crossings[i]
+		if c.a != at && c.b != at || c.open {
+			continue
+		}
+		x, y := &j.zones[c.a], &j.zones[c.b]
+		if x.crossed || y.crossed {
+			continue
+		}
+		if c.total >= x.h && c.lead > 0 {
+			return c
+		}
+	}
+	return nil
+}
+
+// together says whether the evidence against two zones began within three cycles.
+func (z *zone) together(other *zone) bool {
+	a, b := z.onset(), other.onset()
+	return a != 0 && b != 0 && math.Abs(float64(a-b))/1e9 <= 3*max(z.memory.set.CycleSeconds, other.memory.set.CycleSeconds)
+}
+
+// onset is when the evidence of a zone's loop began, 0 where there is none.
+func (z *zone) onset() int64 {
+	at := int64(0)
+	for i := range loopers {
+		if z.sums.total[i] > suspectNats && (at == 0 || z.sums.since[i] < at) {
+			at = z.sums.since[i]
+		}
+	}
+	return at
+}
+
+// raiseCrossing makes a finding of two zones that are crossed; what was said of them before is revised.
+func (j *Judge) raiseCrossing(c *crossing) {
+	cause := ""
+	for _, at := range [...]int{c.a, c.b} {
+		if z := &j.zones[at]; z.open[loopTrack] >= 0 {
+			if cause == "" {
+				cause = j.open[z.open[loopTrack]].Cause
+			}
+			j.end(at, loopTrack, true)
+		}
+	}
+	first := c.a
+	if j.zones[c.b].memory.set.Name < j.zones[c.a].memory.set.Name {
+		first = c.b
+	}
+	z := &j.zones[first]
+	if cause == "" {
+		cause = z.newCause()
+	}
+	j.seq++
+	f := Finding{
+		Seq: j.seq, ID: ZonesCrossed, Cause: cause, Zones: []int{c.a, c.b}, Device: -1,
+		Onset: c.since, Raised: z.memory.at, Confidence: crossingSure,
+	}
+	j.describe(&f, &z.memory)
+	c.open = true
+	for _, at := range f.Zones {
+		z := &j.zones[at]
+		z.crossed = true
+		z.open[loopTrack], z.named[loopTrack] = len(j.open), explanationOf(ZonesCrossed)
+	}
+	j.open = append(j.open, f)
+	j.changes = append(j.changes, f)
+}
+
+// crossingSure is the confidence of a crossing. Chosen: two zones have to fit each other and nothing else.
+const crossingSure = 0.97
+
+// endCrossings ends those that nothing speaks for any more: each zone follows its own command again.
+func (j *Judge) endCrossings() {
+	for i := range j.crossings {
+		c := &j.crossings[i]
+		if !c.open || c.total > 0 {
+			continue
+		}
+		c.open = false
+		x, y := &j.zones[c.a], &j.zones[c.b]
+		y.open[loopTrack], x.crossed, y.crossed = -1, false, false
+		for i := range loopers {
+			y.sums.total[i] = 0
+		}
+		j.end(c.a, loopTrack, false)
+	}
+}
