@@ -48,7 +48,7 @@ func (m *memory) controls() controller {
 // copies says that the command goes with a moving setpoint although the feedback is off: the loop runs open.
 func (m *memory) copies() bool {
 	const near = 1.2 // percent
-	return m.control != content && math.Abs(m.command-m.setpoint) < near && m.aim.seconds < 2*m.tau+m.dt
+	return m.control != content && m.command > bottomStop && m.command < topStop && math.Abs(m.command-m.setpoint) < near && m.aim.seconds < 2*m.tau+m.dt
 }
 
 // windUp is the weight of what the command does under a fault that leaves the controller sound: it winds up. Chosen: a
