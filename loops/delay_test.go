@@ -173,14 +173,17 @@ func TestFalseFindingsGrowLogLinearly(t *testing.T) {
 			count[i], level[i], line[i] = n, h, math.Log(float64(zones)*days/float64(n))
 			t.Logf("%.1f %% of readings wild, stated %3g days (%.1f nats): %d findings in %g zone-days, one in %.3g days", 100*wild, stated, h, n, float64(zones)*days, math.Exp(line[i]))
 		}
-		if count[0] < 30 || count[2] < 5 {
-			continue // too few to measure anything: worse readings, then
+		if count[2] == 0 {
+			continue
 		}
-		shown = true
 		slope := (line[2] - line[0]) / (level[2] - level[0])
 		usual := threshold(0.001, mostCorrelationSeconds)
 		years := math.Exp(line[1]+slope*(usual-level[1])) / 365.25
 		t.Logf("the interval grows as exp(%.2f·threshold); the default of 1000 years at %.1f nats is extrapolated to %.2g years in such zones", slope, usual, years)
+		if count[0] < 30 || count[2] < 5 {
+			continue // too few to hold anything against: worse readings, then
+		}
+		shown = true
 		if slope < 0.2 || slope > 1.5 {
 			t.Errorf("the interval grows as exp(%.2f·threshold), want between exp(0.2·threshold) and exp(1.5·threshold)", slope)
 		}
