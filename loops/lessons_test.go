@@ -212,3 +212,25 @@ func TestMissingIsNotShown(t *testing.T) {
 		}
 	}
 }
+
+// A pair that is shorted just when full light is asked for: command and setpoint are both full, but the one does not copy the
+// other, it stands at its end stop. That it did was once held against the short, and only the error was named.
+func TestShortAtFullCommand(t *testing.T) {
+	for _, cycle := range []float64{5, 15, 60, 300} {
+		z := newSim(8004, cycle, allPoints)
+		day := z.setpoint
+		z.setpoint = func(at float64) float64 { // clouds come up: 98 % at 5 h, full a minute later, and so for half an hour
+			if at > 4.5*3600 {
+				return math.Min(100, 98+(at-5*3600)/30)
+			}
+			return day(at)
+		}
+		l := newLesson(z, nil)
+		l.live(5, nil)
+		l.z.fault = simFaults[PairShort]
+		l.live(0.5, nil)
+		if len(l.said) == 0 || l.said[0].ID != PairShort || l.said[0].Confidence < 0.5 {
+			t.Errorf("cycle %g s: said %+v", cycle, l.said)
+		}
+	}
+}
