@@ -103,11 +103,15 @@ func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
 		milliamps = number(m.milliamps, 1)
 		loop = "Meter in milliamps at the controller's feedback input: expect " + milliamps + " mA. "
 	}
+	usual, _ := m.jitter()
 	jumps := "full"
 	if m.spells.zero {
 		jumps = "0 V"
 	}
 	return strings.NewReplacer(
+		"{scatter}", number(m.noise.now, 1), "{noisetimes}", number(m.noise.now/usual, 0),
+		"{amplitude}", number(m.swings.oscillation.amplitude(), 0), "{period}", apart(m.swings.oscillation.period()),
+		"{expected}", number(m.expected/10, 1),
 		"{zones}", strings.Join(names, " and "),
 		"{spells}", jumps, "{times}", number(m.spells.count, 0),
 		"{volts}", number(level/10, 1), "{level}", number(level, 0),

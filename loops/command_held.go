@@ -13,5 +13,8 @@ func weighCommandHeld(m *memory) weight {
 	case m.control == acting && m.hold.seconds > m.tau:
 		w.motion -= 2 // at the end stop that the error asks for: it may as well be wound up
 	}
+	if m.wrong >= wrongSteps {
+		w.level -= 5 // it was seen going there
+	}
 	return w
 }

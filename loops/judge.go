@@ -162,6 +162,9 @@ func (z *zone) supported(i int) bool {
 	if explanations[i].id == PairIntermittent {
 		return z.supportedAlone(i)
 	}
+	if explanations[i].weigh == nil {
+		return z.supportedAlone(i)
+	}
 	now := z.sums.now[i].full()
 	return z.sums.total[i]+explanations[i].prior >= z.h && now > z.sums.sound.full()+1 && now > -grossNats
 }
@@ -177,6 +180,8 @@ func (z *zone) proved(named int) bool {
 		return z.memory.spells.quiet(z.memory.tau, mean)
 	case z.sums.total[named] > 0:
 		return false
+	case id == FeedbackNoisy || id == Hunting:
+		return z.sums.sound.full() > -1
 	case id == FeedbackLoopLow || id == FeedbackLoopHigh:
 		return z.memory.loopSamples == 0
 	case !z.proof.shown(id, z.memory.tau):

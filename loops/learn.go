@@ -6,14 +6,16 @@ import "math"
 
 // learned is what was learned of a zone while it was healthy.
 type learned struct {
-	follow line     // feedback over command
-	top    mean     // feedback at full command
-	size   mean     // distance from that line
-	again  [3]mean  // the same after two repetitions in a row
-	repeat [3]mean  // share of samples whose feedback repeats the one before: near 0, between, near full
-	noise  mean     // size of the step from one feedback to the next while nothing moves
-	watts  [11]mean // power by tenth of feedback
-	watt1  float64  // power at full as the powers seen let expect, 0 where none was
+	follow line        // feedback over command
+	top    mean        // feedback at full command
+	size   mean        // distance from that line
+	again  [3]mean     // the same after two repetitions in a row
+	repeat [3]mean     // share of samples whose feedback repeats the one before: near 0, between, near full
+	noise  mean        // size of the step from one feedback to the next while nothing moves
+	jitter [bands]mean // jitter of the feedback, see noise
+	pace   [paces]mean // distance of the feedback from the setpoint as loops of each pace would have reached it
+	watts  [11]mean    // power by tenth of feedback
+	watt1  float64     // power at full as the powers seen let expect, 0 where none was
 }
 
 // mean is a running mean with a limited memory.
@@ -81,6 +83,10 @@ func (m *memory) learn() {
 			l.noise.add(math.Abs(m.feedback-m.rest.level), 400)
 		}
 	}
+	if m.noise.known {
+		l.jitter[band(m.feedback)].add(math.Abs(m.noise.x), 2000)
+	}
+	m.pace.learn(m)
 	if m.powerSteady() && settled && m.feedback > 8 {
 		w := &l.watts[tenth(m.feedback)]
 		if w.n < 10 || math.Abs(m.power-w.value) < 0.3*w.value {

@@ -24,10 +24,9 @@ type memory struct {
 	// The command's range over the last seconds: what the feedback may still be on its way from.
 	commandLow, commandHigh float64
 
-	residual  float64 // feedback minus what the command lets expect, 0 within its range
-	expected  float64 // the middle of that
-	spread    float64 // the usual size of residual
-	residual0 float64 // slow mean of residual: what a drifted feedback would settle at
+	residual float64 // feedback minus what the command lets expect, 0 within its range
+	expected float64 // the middle of that
+	spread   float64 // the usual size of residual
 
 	movingSamples int
 	creeps        bool    // the command has left its place for one close by
@@ -57,10 +56,18 @@ type memory struct {
 	errorSeconds  float64 // how long setpoint and feedback have been apart
 	withinSeconds float64 // how long they have been together since
 	errorSide     float64 // 1: the setpoint is above, -1: below
-	ceiling       limit
-	floor         limit
+	right, wrong  float64 // samples since in which the command went the way that the error asks, or the other way
+	ceiling       limit   // level above which the feedback does not go
+	floor         limit   // level below which it does not go
+	sink          limit   // level at which a sink with resistance holds the pair at no command
+	offset        limit   // by how much the feedback is off what the command lets expect
+	gain          limit   // the same as a share of that
 
 	spells spells // jumps of the pair to 0 V or open, and back
+
+	noise  noise  // scatter of the feedback
+	pace   pace   // how late the loop is
+	swings swings // of the loop about its setpoint
 
 	watts     float64 // share of full power; NaN where not known
 	wattsFull float64
@@ -162,11 +169,17 @@ func (m *memory) trace() {
 			m.highest = max(m.highest, x)
 		}
 	}
-	m.still.follow(m.feedback)
 	band := restBand
 	if l := &m.learned; l.noise.n >= 20 {
 		band = min(4, max(band, 4*l.noise.value))
 	}
+	if m.lit && !m.changing {
+		m.noise.follow(m)
+		m.pace.follow(m)
+	} else {
+		m.pace.any, m.noise.n = false, 0
+	}
+	m.still.follow(m.feedback)
 	m.rest.follow(m.feedback, band, m.dt, c)
 	held := m.hold.level
 	m.hold.follow(c, holdBand, m.dt, c)
@@ -175,8 +188,8 @@ func (m *memory) trace() {
 	m.settles(band)
 	m.strays()
 	m.limits()
-	m.apart()
 	m.control = m.controls()
+	m.apart()
 }
 
 // expect works out the residual: how far the feedback is from all that the command of the last seconds lets expect.
@@ -213,27 +226,64 @@ func (m *memory) expect() {
 	if l.size.n >= 20 {
 		m.spread = min(spreadMost, max(spreadLeast, 3*l.size.value))
 	}
-	raw := m.feedback - m.expected
-	if m.gap {
-		m.residual0 = raw
-	} else {
-		m.residual0 = approach(m.residual0, raw, m.dt, 10*m.tau)
+	m.spread = max(m.spread, min(3*spreadMost, 2.5*m.noise.now)) // noise has an explanation of its own
+}
+
+const (
+	limitBand  = 6.0  // percent: a limit that changes at once by more is another
+	limitSlack = 4.0  // percent: a feedback so far beyond a limit has no such limit
+	scaleLeast = 20.0 // percent: below this level a gain says nothing
+	sinkMost   = 85.0 // percent: nor does the resistance of a sink above it
+)
+
+// limits follows where the feedback stops short of the command, and by what it is off.
+func (m *memory) limits() {
+	for _, l := range [...]*limit{&m.ceiling, &m.floor, &m.sink, &m.offset, &m.gain} {
+		l.moved = false
+	}
+	if !m.lit || m.gap {
+		return
+	}
+	f, e := m.feedback, m.expected
+	short, above := m.residual < -2*m.spread, m.residual > 2*m.spread
+	switch {
+	case short:
+		m.ceiling.follow(f, limitBand)
+	case m.ceiling.n > 0 && f > m.ceiling.level+limitSlack:
+		m.ceiling.drop()
+	}
+	switch {
+	case above:
+		m.floor.follow(f, limitBand)
+	case m.floor.n > 0 && f < m.floor.level-limitSlack:
+		m.floor.drop()
+	}
+	switch {
+	case above && e < sinkMost:
+		open := 1 - e/100
+		m.sink.follow((f-e)/open, limitBand/open)
+	case m.sink.n > 0 && f < m.sinkAt(e)-limitSlack:
+		m.sink.drop()
+	}
+	switch {
+	case short || above:
+		m.offset.follow(f-e, limitBand)
+		if e > scaleLeast {
+			m.gain.follow((f-e)/e, limitBand/e)
+		}
+	default:
+		if m.offset.n > 0 && math.Abs(f-e-m.offset.level) > limitSlack {
+			m.offset.drop()
+		}
+		if m.gain.n > 0 && math.Abs(f-e*(1+m.gain.level)) > limitSlack {
+			m.gain.drop()
+		}
 	}
 }
 
-// limits follows where the feedback stops short of the command.
-func (m *memory) limits() {
-	m.ceiling.moved, m.floor.moved = false, false
-	if short := m.residual < -2*m.spread; short {
-		m.ceiling.follow(m.feedback)
-	} else if m.ceiling.n > 0 && m.feedback > m.ceiling.level+4 {
-		m.ceiling = limit{moved: true}
-	}
-	if above := m.residual > 2*m.spread; above {
-		m.floor.follow(m.feedback)
-	} else if m.floor.n > 0 && m.feedback < m.floor.level-4 {
-		m.floor = limit{moved: true}
-	}
+// sinkAt is what a sink with resistance holds the pair at where a sound one would hold it at a level.
+func (m *memory) sinkAt(level float64) float64 {
+	return m.sink.level + (1-m.sink.level/100)*max(0, level)
 }
 
 // apart counts how long setpoint and feedback have been beyond tolerance, on one side, in a lit zone.
@@ -249,8 +299,17 @@ func (m *memory) apart() {
 	case m.errorSide*e < 0:
 		m.errorSeconds, m.withinSeconds, m.errorSide = 0, 0, math.Copysign(1, e)
 	default:
+		if m.errorSeconds == 0 {
+			m.right, m.wrong = 0, 0
+		}
 		m.errorSide = math.Copysign(1, e)
 		m.withinSeconds = 0
 		m.errorSeconds += m.dt
+		switch {
+		case m.control == acting && m.command < topStop && m.command > bottomStop:
+			m.right++
+		case m.control == opposing && m.command < topStop && m.command > bottomStop:
+			m.wrong++
+		}
 	}
 }

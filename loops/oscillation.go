@@ -53,9 +53,9 @@ const (
 	oscillationCounts     = 10.0
 	oscillationSupervised = 5 * oscillationCounts
 
-	// oscillationReadings is how many readings a half period needs at least. Chosen: with two, noise that flips from reading
-	// to reading would count, and a quicker swing would be seen as a slow one.
-	oscillationReadings = 3
+	// oscillationReadings is how many readings a half period needs at least. Chosen: loops that hunt as quickly as they are
+	// polled are seen by their size alone; with three, a period of five polls would go unseen.
+	oscillationReadings = 1
 
 	// oscillationKept is how many half periods are kept for period, regularity and amplitude: four of each side.
 	oscillationKept = 8

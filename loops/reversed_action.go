@@ -12,5 +12,12 @@ func weighReversedAction(m *memory) weight {
 	case resting:
 		w.motion -= 1
 	}
+	if m.wrong < wrongSteps {
+		w.level -= 1.5 // nobody saw it go
+	}
 	return w
 }
+
+// wrongSteps is in how many samples the command has to have gone the wrong way to have been seen doing so. Chosen: one may be
+// a wild reading, and a hand is there with one.
+const wrongSteps = 3

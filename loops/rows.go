@@ -137,13 +137,23 @@ var Catalogue = [IDs]Row{
 	},
 	FeedbackDrift: {
 		Name: "feedback-drift", Part: "feedback", Severity: "medium", Title: "feedback and command have parted",
-		Needs: loopPoints, Sharper: Power, MentionOnly: true,
-		Says:   "Feedback and command differ by a gain or an offset that was not there before.",
-		Checks: []Check{loopTest},
+		Needs: loopPoints, Sharper: Power,
+		Says: "Feedback and command have parted: at a command of {command} % the feedback now says {volts} V where it used to say {expected} V, and the loop closes on that value. The lights are off by the difference.",
+		Checks: []Check{
+			loopTest,
+			{Desk, "The scaling of this point in the controller: range, offset and span, an input card that was exchanged, a transmitter set for another range."},
+			{Panel, "If meter and feedback agree, it is the interface: compare its command with what it holds, at 25, 50 and 75 %."},
+		},
 	},
 	FeedbackNoisy: {
 		Name: "feedback-noisy", Part: "feedback", Severity: "low", Title: "the feedback is noisy",
-		Needs: Feedback, MentionOnly: true,
+		Needs: loopPoints,
+		Says:  "The feedback scatters by {scatter} % of level about {volts} V while the command stands still, {noisetimes} times what it used to.",
+		Checks: []Check{
+			{Lit | Foreign, "At the interface's pair terminals, first on a high AC range: more than 0.2 V AC on a plugged pair is picked up from line wiring beside it; switch the neighbouring circuit off, and it disappears with it. The DC mean falls with it."},
+			{Panel, "Shield of the feedback's cable: grounded at one end only, and connected there. Supply of the loop: less than 0.2 V of ripple."},
+			{Panel, "Meter in milliamps at the controller's feedback input: a steady current leaves the input card and its filter."},
+		},
 	},
 	GearStray: {
 		Name: "gear-stray", Part: "gear", Severity: "medium", Title: "part of the gear does not dim",
@@ -164,19 +174,31 @@ var Catalogue = [IDs]Row{
 	},
 	Hunting: {
 		Name: "hunting", Part: "controller", Severity: "medium", Title: "the loop hunts",
-		Needs: loopPoints, MentionOnly: true,
+		Needs: loopPoints, Sharper: Power,
+		Says: "The loop swings by {amplitude} % of level about its setpoint with a period of about {period}: command, feedback and light go up and down together.",
+		Checks: []Check{
+			{Desk, "Gain, integral time and scan of the loop in the controller: halve the gain; the swing should die out within a few periods. What was changed last is the first place to look."},
+			{Desk | ByHand, "If the site agrees, put the command by hand to its mean: a pair that stays still clears everything but the loop's settings; one that goes on swinging is driven from elsewhere."},
+			{Desk, "Whether the daylight sensor sees the light that it controls, and whether two programs write the same output."},
+		},
 	},
 	Sluggish: {
 		Name: "sluggish", Part: "controller", Severity: "low", Title: "the loop arrives late",
-		Needs: loopPoints, MentionOnly: true,
-		Says:   "The loop arrives, but much later than its settle time.",
-		Checks: []Check{{Desk, "Gain, integral time and rate limit of the loop in the controller."}},
+		Needs: loopPoints,
+		Says:  "The loop arrives, but much later than it used to: setpoint {setpoint} %, feedback {level} %, and the command, at {command} %, goes the right way too slowly.",
+		Checks: []Check{
+			{Desk, "Gain, integral time, rate limit and scan time of the loop in the controller, and what was changed last."},
+			{Desk | ByHand, "If the site agrees, step the command by hand by 20 %: a feedback that is there within some seconds clears interface and pair and leaves the loop's settings; one that creeps is gear that fades, or a filter in the transmitter."},
+		},
 	},
 	ReversedAction: {
 		Name: "reversed-action", Part: "controller", Severity: "high", Title: "the command moves the wrong way",
-		Needs: loopPoints, MentionOnly: true,
-		Says:   "The command moves away from what the error asks for.",
-		Checks: []Check{{Desk, "Sense of action of the loop in the controller, and an inverted output or input."}},
+		Needs: loopPoints,
+		Says:  "The command goes the wrong way: with the setpoint at {setpoint} % and the feedback at {level} % it has gone to {command} %. The loop runs away to an end stop.",
+		Checks: []Check{
+			{Desk, "At the controller: the sense of action of this loop, and whether its output or its feedback was inverted in a program change; an override that holds the command looks alike once it rests at the end stop."},
+			{Desk | ByHand, "If the site agrees, put the loop by hand to the setpoint: back in automatic it runs away again at once where the action is reversed."},
+		},
 	},
 	SetpointFrozen: {
 		Name: "setpoint-frozen", Part: "setpoint", Severity: "medium", Title: "the setpoint stands still",

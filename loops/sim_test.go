@@ -78,7 +78,7 @@ func (z *sim) next() Sample {
 		z.frozen = false
 	}
 	if !st.held {
-		z.command = math.Min(100, math.Max(0, z.command+z.rate*(st.setpoint-f)*math.Min(z.cycle, 8)))
+		z.command = math.Min(100, math.Max(0, z.command+math.Min(1, z.rate*z.cycle)*(st.setpoint-f)))
 	}
 	s := Sample{
 		At: int64(z.at * 1e9), Has: z.has, Setpoint: math.Round(st.setpoint*10) / 10, Command: math.Round(c*10) / 10,

@@ -65,20 +65,33 @@ func (s *still) follow(x float64) {
 	s.last, s.any = x, true
 }
 
-// limit is a level that the feedback can not pass: learned while the command asks for more (a ceiling) or less (a floor).
+// limit is a figure that stays the same while a fault lasts, such as the level that the feedback can not pass: a running
+// mean that begins anew where the newest sample is elsewhere.
 type limit struct {
 	level float64
 	n     float64
-	moved bool // the newest sample was beyond the old limit
+	moved bool // the newest sample was elsewhere
 }
 
-func (l *limit) follow(x float64) {
-	if l.n == 0 || math.Abs(x-l.level) > 6 {
+// limitMost is how many samples a limit remembers. Chosen: leaks dry and sinks warm up over hours; at double, slow sampling
+// would trail them.
+const limitMost = 100
+
+// follow takes the next value; band is how far it may be off the limit.
+func (l *limit) follow(x, band float64) {
+	if l.n == 0 || math.Abs(x-l.level) > band {
 		*l = limit{level: x, n: 1, moved: true}
 		return
 	}
-	if l.n < 100 {
+	if l.n < limitMost {
 		l.n++
 	}
 	l.level += (x - l.level) / l.n
+}
+
+// drop forgets the limit: the newest sample was beyond it.
+func (l *limit) drop() {
+	if l.n > 0 {
+		*l = limit{moved: true}
+	}
 }

@@ -6,7 +6,7 @@ import "math"
 // picture of its own: a command that simply copies the setpoint, with a feedback that is off, is a loop that runs open.
 
 func weighTrackingError(m *memory) weight {
-	f := max(m.views.rests, fit(m.feedback-m.expected-m.residual0, m.spread))
+	f := max(m.views.rests, m.drifted())
 	w := weight{motion: max(f, -2.5) + m.views.alive, level: m.views.lightPair / 2}
 	if m.loopFailed() || m.dark() && m.darkDoubt() < 6 {
 		w.motion += worst // that has a name of its own, or is none

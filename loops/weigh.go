@@ -69,14 +69,16 @@ var explanations = [...]explanation{
 	{CommandHeld, -0.5, weighCommandHeld, errs | light | local, loopTrack},
 	{CeilingLow, -2.5, weighCeilingLow, light | local, loopTrack},
 	{FloorHigh, -2.5, weighFloorHigh, light | local, loopTrack},
-	{FeedbackDrift, -3, weighFeedbackDrift, mentioned | light | local, loopTrack},
-	{ReversedAction, -1, weighReversedAction, errs | mentioned | light | local, loopTrack},
-	{Sluggish, -4, weighSluggish, errs | mentioned | light | local, loopTrack},
+	{FeedbackDrift, -3, weighFeedbackDrift, light | local, loopTrack},
+	{ReversedAction, -1, weighReversedAction, errs | light | local, loopTrack},
+	{Sluggish, -2, weighSluggish, errs | light | local, loopTrack},
 	{TrackingError, -3, weighTrackingError, errs | light | local, loopTrack},
 
 	{PairIntermittent, 0, nil, 0, loopTrack},
 	{RepairIncomplete, 0, nil, 0, loopTrack},
 	{ZonesCrossed, 0, nil, 0, loopTrack},
+	{FeedbackNoisy, 0, nil, 0, loopTrack},
+	{Hunting, 0, nil, 0, loopTrack},
 }
 
 const (
@@ -267,10 +269,23 @@ func (z *zone) unrest(left float64) {
 	m := &z.memory
 	for i := range loopers {
 		e := &explanations[i]
-		if e.traits&rests != 0 && m.moved || e.id == CeilingLow && m.ceiling.moved || e.id == FloorHigh && m.floor.moved {
+		if e.traits&rests != 0 && m.moved || m.limitMoved(e.id) {
 			z.sums.total[i] = min(z.sums.total[i], left)
 		}
 	}
+}
+
+// limitMoved says whether the figure that an explanation stands and falls with is another with the newest sample.
+func (m *memory) limitMoved(id ID) bool {
+	switch id {
+	case CeilingLow:
+		return m.ceiling.moved
+	case FloorHigh:
+		return m.floor.moved && (m.sink.moved || m.sink.n < 2) || m.sink.moved && m.floor.n < 2
+	case FeedbackDrift:
+		return m.offset.moved && (m.gain.moved || m.gain.n < 2)
+	}
+	return false
 }
 
 // full is the weight that goes into the sums: motion, and of the level only what is beyond doubt.

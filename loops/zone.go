@@ -104,6 +104,9 @@ func (z *zone) observe(s *Sample) {
 	}
 	z.spell()
 	z.relapse()
+	z.weighNoise()
+	z.weighPace()
+	z.hunt()
 	if z.open[loopTrack] >= 0 {
 		z.prove(z.named[loopTrack])
 	}
@@ -182,8 +185,8 @@ func (z *zone) calm() bool {
 	if !m.lit || math.Abs(m.residual) > 2.5*m.spread {
 		return false
 	}
-	for i := range loopers {
-		if z.sums.total[i] > calmNats {
+	for i := range explanations {
+		if explanations[i].track == loopTrack && z.sums.total[i] > calmNats {
 			return false
 		}
 	}

@@ -1,0 +1,64 @@
+package loops
+
+import "math"
+
+// The loop swings about its setpoint with a steady period: its gain is too high, its integral time too short, or the daylight
+// sensor sees the light that it controls. Command, feedback and light swing together, and the setpoint does not.
+
+const (
+	// huntingLeast is the least amplitude that is called hunting, percent of level. Chosen: a dead band of 1..2 % makes sound
+	// loops swing by as much; at half they would be reported, at double the eye would see it first.
+	huntingLeast = 3.0
+
+	// huntingStir is by how much the swings have to be larger than what the setpoint moves within some minutes: a loop that
+	// trails a restless sky swings with it.
+	huntingStir = 1.5
+
+	// huntingRegular is how alike the half periods of a loop that hunts are at least, where the scan lets it be seen.
+	// Chosen: clouds make swings of all lengths.
+	huntingRegular = 0.5
+)
+
+// swing follows the command about the setpoint that a loop of this zone's pace would have reached.
+type swings struct {
+	oscillation oscillation
+	middle      float64
+	any         bool
+	since       int64 // when the first half period of the run that counts had ended
+}
+
+// hunt adds what the newest sample says for a loop that hunts.
+func (z *zone) hunt() {
+	m, s := &z.memory, &z.memory.swings
+	i := explanationOf(Hunting)
+	if m.gap || !m.pace.any {
+		s.any = false
+		s.oscillation.interrupt()
+		return
+	}
+	usual, _ := m.jitter()
+	integral := max(m.pace.constant(m), 2*m.tau, 2*m.set.CycleSeconds)
+	e := m.expected - m.pace.setpoint[m.pace.usual(m)]
+	if !s.any {
+		s.any, s.middle = true, e
+	}
+	s.middle += (e - s.middle) * min(1, m.dt/(10*integral))
+	before := s.oscillation.x
+	if s.oscillation.follow(e-s.middle, m.dt, max(huntingLeast, 3*usual, huntingStir*m.pace.stir), integral) && before < 1 {
+		s.since = m.at
+	}
+	if !z.can[i] {
+		return
+	}
+	if z.sums.total[i] = 0; s.oscillation.x > 1 && s.regular(m) {
+		z.sums.total[i] = min(topNats, z.h*s.oscillation.x/oscillationCounts)
+		z.sums.since[i] = s.since
+	}
+}
+
+// regular says whether the swings are those of a loop, or may be as the scan sees them.
+func (s *swings) regular(m *memory) bool {
+	o := &s.oscillation
+	period := o.period()
+	return o.n < 4 || period < 8*m.set.CycleSeconds || o.regularity() >= huntingRegular || math.IsNaN(period)
+}
