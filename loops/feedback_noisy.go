@@ -89,7 +89,7 @@ func (z *zone) weighNoise() {
 	m := &z.memory
 	i := explanationOf(FeedbackNoisy)
 	usual, known := m.jitter()
-	if !m.noise.known || !known || !z.can[i] {
+	if !m.noise.known || !known || !z.can[i] || !m.litSeen || m.feedback < litLevel {
 		return
 	}
 	nats := bound(math.Abs(m.noise.x)/usual*(1-1/noiseTimes)-math.Log(noiseTimes), 3)

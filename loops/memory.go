@@ -29,6 +29,7 @@ type memory struct {
 	spread   float64 // the usual size of residual
 
 	movingSamples int
+	jumpedAt      int64   // when the feedback last left, from one sample to the next, what the command lets expect
 	creeps        bool    // the command has left its place for one close by
 	placed, moved bool    // the feedback has rested while lit; with the newest sample it rests elsewhere
 	place         float64 // where it rested last
@@ -95,6 +96,7 @@ const (
 	// Source: 10 V less gain and offset errors of interface and transmitter (common practice, no source).
 	topUnknown = 93.0
 
+	jump     = 8.0 // percent: so much from one sample to the next, against the command, is an event
 	restBand = 1.5 // percent: a resting feedback wanders no farther, or four times its noise
 	holdBand = 0.7 // percent: a resting command or setpoint; resolutions met are 0.1..0.5
 )
@@ -157,7 +159,11 @@ func (m *memory) trace() {
 		m.commandLow = min(c, approach(m.commandLow, c, m.dt, commandLag*m.tau))
 		m.commandHigh = max(c, approach(m.commandHigh, c, m.dt, commandLag*m.tau))
 	}
+	before := m.residual
 	m.expect()
+	if m.still.any && math.Abs(before) <= 2*m.spread && math.Abs(m.feedback-m.still.last) > jump && math.Abs(m.residual) > 2*m.spread {
+		m.jumpedAt = m.at
+	}
 	if !m.extremes {
 		m.extremes, m.lowest, m.highest = true, m.feedback, m.feedback
 	} else if m.still.any {

@@ -129,5 +129,8 @@ func (z *zone) weighPace() {
 	}
 	size := max(1.5, 2*m.learned.pace[usual].value)
 	gain := bound((math.Abs(m.feedback-p.setpoint[usual])-math.Abs(m.feedback-p.setpoint[slow]))/size, paceNats)
+	if m.hold.seconds > max(10*m.tau, 2.5*m.set.CycleSeconds) {
+		gain = min(gain, 0) // it does not go at all
+	}
 	z.step(i, gain*min(1, m.dt/(10*m.tau)))
 }

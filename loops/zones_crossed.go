@@ -88,12 +88,27 @@ func (j *Judge) tryCrossing(a, b int) {
 		return
 	}
 	prior := crossingPrior - coincidenceNats
-	if min(x.memory.callSeconds, y.memory.callSeconds) > suddenSeconds {
+	if x.memory.atOnce(&y.memory) {
 		prior = crossingPrior + coincidenceNats
 	}
 	j.crossings = append(j.crossings, crossing{
 		a: a, b: b, total: step + x.anyTotal() + y.anyTotal(), since: x.onset(), lead: prior + lead,
 	})
+}
+
+// atOnce says whether two zones left what their commands let expect in one event: both jumped at the same time, or neither
+// jumped (their levels were the same) and they parted together.
+func (m *memory) atOnce(other *memory) bool {
+	if m.callSeconds <= suddenSeconds || other.callSeconds <= suddenSeconds {
+		return false
+	}
+	if math.Abs(m.residual) <= 2*m.spread || math.Abs(other.residual) <= 2*other.spread {
+		return false
+	}
+	cycle := max(m.set.CycleSeconds, other.set.CycleSeconds)
+	lately := max(10*m.tau, 5*cycle)
+	a, b := float64(m.at-m.jumpedAt)/1e9 <= lately, float64(other.at-other.jumpedAt)/1e9 <= lately
+	return a == b && (!a || math.Abs(float64(m.jumpedAt-other.jumpedAt))/1e9 <= 2.5*cycle)
 }
 
 // bestNow is how well the newest sample fits the explanation of the zone that has the most evidence.
