@@ -18,7 +18,11 @@ func weighFloorHigh(m *memory) weight {
 	if m.sink.n >= 2 {
 		resists = fit(m.feedback-m.sinkAt(m.expected), m.spread)
 	}
+	base := m.floor.level
+	if resists > stops {
+		base = m.sink.level
+	}
 	w.motion += max(stops, resists)
-	w.level += within(max(m.floor.level, m.sink.level), 14, 97, 1.5)
+	w.level += within(base, 14, 97, 1.5)
 	return w
 }

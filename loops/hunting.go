@@ -10,6 +10,10 @@ const (
 	// loops swing by as much; at half they would be reported, at double the eye would see it first.
 	huntingLeast = 3.0
 
+	// huntingTop and huntingBottom bound the levels, in percent, at which a loop can swing.
+	huntingTop    = 96.0
+	huntingBottom = 4.0
+
 	// huntingStir is by how much the swings have to be larger than what the setpoint moves within some minutes: a loop that
 	// trails a restless sky swings with it.
 	huntingStir = 1.5
@@ -35,6 +39,9 @@ func (z *zone) hunt() {
 		s.any = false
 		s.oscillation.interrupt()
 		return
+	}
+	if m.expected > huntingTop || m.expected < huntingBottom {
+		return // at its end stop no loop can swing: that says nothing
 	}
 	usual, _ := m.jitter()
 	integral := max(m.pace.constant(m), 2*m.tau, 2*m.set.CycleSeconds)

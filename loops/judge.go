@@ -122,19 +122,22 @@ func (j *Judge) decide(at int, t track) {
 	if best == unknown && z.sums.total[named] > 0 {
 		return // a part that was named is not taken back for "no part" while anything speaks for it
 	}
-	if best >= 0 && best != named && top-z.score(named) > z.lead(best) && z.supported(best) {
+	if best >= 0 && best != named && !z.dropped[best] && top-z.score(named) > z.lead(best) && z.supported(best) {
+		z.dropped[named] = true
+		z.revisions++
 		cause := j.open[z.open[t]].Cause
 		j.end(at, t, true)
 		j.raise(at, best, cause)
 	}
 }
 
-// lead is by how much an explanation has to beat the one that was named to take its place.
+// lead is by how much an explanation has to beat the one that was named to take its place: each revision of an incident
+// asks for twice as much as the one before, and none is taken back, so that nobody is sent to and fro.
 func (z *zone) lead(best int) float64 {
 	if explanations[best].id == RepairIncomplete {
 		return relapseNats - 1 // the same fault as a short, seen for what it is
 	}
-	return revisionNats
+	return revisionNats * float64(uint(1)<<min(z.revisions, 3))
 }
 
 // supportedAlone says whether an explanation has the evidence for a finding.
@@ -266,7 +269,10 @@ func (j *Judge) end(at int, t track, revised bool) {
 	j.remove(z.open[t])
 	if !revised {
 		for i := span[t].from; i < span[t].to; i++ {
-			z.sums.total[i] = 0
+			z.sums.total[i], z.dropped[i] = 0, false
+		}
+		if t == loopTrack {
+			z.revisions = 0
 		}
 	}
 	z.open[t] = -1

@@ -62,7 +62,7 @@ func (z *zone) spell() {
 	switch {
 	case zero || open:
 		s.fine = 0
-		if !s.now && math.Abs(m.feedback-s.place) < spellJump {
+		if !s.now && math.Abs(m.feedback-s.place) < jump {
 			return // the pair has not moved: it is the command that did
 		}
 		if !s.now {

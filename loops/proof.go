@@ -22,8 +22,9 @@ const (
 	leastProof = 300.0
 
 	// awaySeconds and awaySpan are for how long and over how much of the range, percent of level, a loop has to work that
-	// never comes back to where its fault was seen. Chosen: eight lit hours; half would clear a ceiling each sunny day.
-	awaySeconds = 8 * 3600.0
+	// never comes back to where its fault was seen. Chosen: forty lit hours, three days of a store; at half, a
+	// ceiling would clear between two winter evenings.
+	awaySeconds = 40 * 3600.0
 	awaySpan    = 20.0
 )
 
@@ -37,6 +38,9 @@ func (z *zone) prove(named int) {
 			p.worst, p.at = e, m.setpoint
 		}
 		return
+	}
+	if explanations[named].id == Sluggish && !m.pace.tells() {
+		return // a setpoint that rests puts no loop to the test
 	}
 	if sound < -1 || m.control != content || sound-w < 0.3 {
 		return

@@ -12,7 +12,7 @@ const (
 	relapseNats = 3.0
 
 	// relapseGuess is the same where neither was seen: a loose contact is as likely.
-	relapseGuess = 1.0
+	relapseGuess = 0.0
 
 	// longShort is the time in correlation times (30 min of 30 s) after which a spell at 0 V was no loose contact.
 	// Measured: spells of loose contacts last seconds to some minutes (circuits as assumed: log-uniform).

@@ -10,7 +10,9 @@ func weighSluggish(m *memory) weight {
 	w := weight{motion: m.views.follows + m.views.alive, level: m.views.lightPair}
 	switch m.control {
 	case content:
-		w.motion -= 0.3
+		if m.pace.tells() {
+			w.motion -= 0.3
+		}
 	case opposing:
 		w.motion -= 3
 	case resting:

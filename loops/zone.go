@@ -10,12 +10,14 @@ type zone struct {
 	can    [len(explanations)]bool // those that the zone's points support
 	h      float64                 // the evidence that raises
 
-	open    [tracks]int // index in Judge.open of the finding of each track that stands, -1 for none
-	named   [tracks]int // the explanation that the finding of each track names
-	weighed bool        // the newest sample was weighed
-	crossed bool        // its finding is that it is crossed with another zone
-	due     bool        // a sample has come since the last decision
-	count   int         // incidents so far: they number the causes
+	open      [tracks]int             // index in Judge.open of the finding of each track that stands, -1 for none
+	named     [tracks]int             // the explanation that the finding of each track names
+	dropped   [len(explanations)]bool // named before in the incident of the loop that stands, and revised
+	revisions int                     // of that incident
+	weighed   bool                    // the newest sample was weighed
+	crossed   bool                    // its finding is that it is crossed with another zone
+	due       bool                    // a sample has come since the last decision
+	count     int                     // incidents so far: they number the causes
 
 	judged        bool
 	reason        string
