@@ -298,7 +298,7 @@ func (j *Judge) remove(at int) {
 // shares gives how sure the named explanation is, and those that it can not be told from; crossed is by how much being
 // crossed with another zone beats it.
 func (z *zone) shares(named int, crossed float64) (float64, []Alternative) {
-	const within = 5.0 // nats: an explanation farther behind is not mentioned (a share of less than 0.7 %)
+	const within = 6.0 // nats: an explanation farther behind is not mentioned (a share of less than 0.7 %)
 	top := z.score(named)
 	var sum float64
 	var also []Alternative

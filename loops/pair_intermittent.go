@@ -17,6 +17,11 @@ const (
 	soundSpellSeconds  = 3e7
 	wildReadingSeconds = 2.6e6
 
+	// looseSeconds is how often a loose contact shows a spell: once in two lit hours, but looseTimes as often at least as a
+	// sound pair seems to. Chosen: at half, one that fails twice a day would not add up.
+	looseSeconds = 7200.0
+	looseTimes   = 10.0
+
 	// spellNats is what the first spell says, whose rate nobody knows. Chosen: about the most that a sample may say.
 	spellNats = 4.0
 
@@ -126,7 +131,7 @@ func (s *spells) light(m *memory) {
 
 // countSpell counts the spell that is under way. sound is how many seconds a sound pair has between two such.
 func (z *zone) countSpell(sound float64) {
-	m, s := &z.memory, &z.memory.spells
+	s := &z.memory.spells
 	i := explanationOf(PairIntermittent)
 	s.counted = true
 	if s.count > 0 && s.good > spellMemory {
@@ -134,14 +139,17 @@ func (z *zone) countSpell(sound float64) {
 	}
 	nats := spellNats
 	if s.count > 0 {
-		nats = math.Log(sound / max(s.good+s.seconds, 2*m.tau))
+		rate := max(1/looseSeconds, looseTimes/sound)
+		nats = math.Log(rate*sound) - (rate-1/sound)*s.good
 	} else if s.samples < 2 {
 		nats = 0.1
 	}
-	if s.count++; s.count == 1 {
+	if s.count++; s.count == 1 || z.sums.total[i] == 0 {
 		z.sums.since[i] = s.began
 	}
-	z.sums.total[i] = min(topNats, z.sums.total[i]+max(0, nats))
+	if z.sums.total[i] = min(topNats, max(0, z.sums.total[i]+nats)); z.sums.total[i] == 0 {
+		s.count = 0
+	}
 }
 
 // loose says whether the spells are enough to call the contact loose; what goes on in one of them is explained by that.

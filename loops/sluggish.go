@@ -17,6 +17,9 @@ func weighSluggish(m *memory) weight {
 		w.motion -= 3
 	case resting:
 		w.motion -= 0.3
+		if m.stands() {
+			w.motion--
+		}
 	case acting:
 		if m.command >= topStop || m.command <= bottomStop {
 			w.motion -= 1
@@ -115,6 +118,9 @@ func (p *pace) learn(m *memory) {
 	}
 }
 
+// stands says whether the command has stood still for some minutes.
+func (m *memory) stands() bool { return m.hold.seconds > max(10*m.tau, 2.5*m.set.CycleSeconds) }
+
 // weighPace adds what the newest sample says for a loop that has become slow.
 func (z *zone) weighPace() {
 	m, p := &z.memory, &z.memory.pace
@@ -130,8 +136,9 @@ func (z *zone) weighPace() {
 		}
 	}
 	size := max(1.5, 2*m.learned.pace[usual].value)
-	gain := bound((math.Abs(m.feedback-p.setpoint[usual])-math.Abs(m.feedback-p.setpoint[slow]))/size, paceNats)
-	if m.hold.seconds > max(10*m.tau, 2.5*m.set.CycleSeconds) {
+	late := max(0, math.Abs(m.feedback-p.setpoint[usual])-2*m.learned.pace[usual].value) // beyond what this loop is off anyway
+	gain := bound((late-math.Abs(m.feedback-p.setpoint[slow]))/size, paceNats)
+	if m.stands() {
 		gain = min(gain, 0) // it does not go at all
 	}
 	z.step(i, gain*min(1, m.dt/(10*m.tau)))

@@ -10,7 +10,7 @@ func weighStuckMid(m *memory) weight {
 		motion: m.views.rests + m.views.alive + m.views.windUp,
 		level:  within(m.restLevel(), floorHigh, 98, 1.5) + m.views.lightPair,
 	}
-	if m.control == content && math.Abs(m.residual) > 2*m.spread {
+	if math.Abs(m.setpoint-m.feedback) < m.set.Tolerance/2 && math.Abs(m.residual) > 2*m.spread {
 		w.motion += stuckContent
 	}
 	return w

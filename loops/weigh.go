@@ -184,8 +184,8 @@ func (z *zone) add() bool {
 		}
 		w, late := s.now[i], 0.0
 		if explanations[i].traits&errs != 0 || math.Abs(m.residual) > 2*m.spread || m.loopSamples > 0 {
-			if w.full() > best-3 {
-				late = over // where another fits far better, the error is that one's
+			if w.full() > best-3 && (explanations[i].id != Sluggish || m.aim.seconds >= m.set.SettleSeconds) {
+				late = over // where another fits far better, the error is that one's; a loop is late once its setpoint rests
 			}
 		}
 		fade := fadeNats
