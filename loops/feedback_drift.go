@@ -8,7 +8,7 @@ import "math"
 
 const (
 	driftLeast = 6.0  // percent: less is the spread of sound transmitters and interfaces
-	driftMost  = 25.0 // percent: more is no drift
+	driftMost  = 30.0 // percent: more is no drift
 
 	// driftLearned is how many pairs of command and feedback have to be known before something can have parted from them.
 	driftLearned = 100
@@ -21,7 +21,7 @@ func weighFeedbackDrift(m *memory) weight {
 		size = max(math.Abs(m.offset.level), math.Abs(m.gain.level*m.expected))
 	}
 	w.level += within(size, driftLeast, driftMost, 2)
-	if m.learned.follow.n < driftLearned {
+	if m.learned.follow.n < driftLearned && (m.learned.top.n < driftLearned || m.command < topStop) {
 		w.level += worst // nothing is known to have parted from
 	}
 	return w

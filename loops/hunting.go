@@ -28,7 +28,8 @@ type swings struct {
 	oscillation oscillation
 	middle      float64
 	any         bool
-	since       int64 // when the first half period of the run that counts had ended
+	quiet       float64 // seconds since the last half period that counted in which the loop could have swung
+	since       int64   // when the first half period of the run that counts had ended
 }
 
 // hunt adds what the newest sample says for a loop that hunts.
@@ -51,16 +52,29 @@ func (z *zone) hunt() {
 	}
 	s.middle += (e - s.middle) * min(1, m.dt/(10*integral))
 	before := s.oscillation.x
-	if s.oscillation.follow(e-s.middle, m.dt, max(huntingLeast, 3*usual, huntingStir*m.pace.stir), integral) && before < 1 {
-		s.since = m.at
+	s.quiet += m.dt
+	if s.oscillation.follow(e-s.middle, m.dt, max(huntingLeast, 3*usual, huntingStir*m.pace.stir), integral) {
+		s.quiet = 0
+		if before < 1 {
+			s.since = m.at
+		}
 	}
 	if !z.can[i] {
 		return
+	}
+	if s.calmed(m.tau) {
+		s.oscillation.x = 0
 	}
 	if z.sums.total[i] = 0; s.oscillation.x > 1 && s.regular(m) {
 		z.sums.total[i] = min(topNats, z.h*s.oscillation.x/oscillationCounts)
 		z.sums.since[i] = s.since
 	}
+}
+
+// calmed says whether the loop has not swung for long enough: ten of its periods, and an hour at least.
+// Chosen: hunting dies out at some levels; at half, the lunch hour would clear it.
+func (s *swings) calmed(tau float64) bool {
+	return s.quiet > max(120*tau, 10*s.oscillation.period())
 }
 
 // regular says whether the swings are those of a loop, or may be as the scan sees them.

@@ -16,10 +16,7 @@ func weighSluggish(m *memory) weight {
 	case opposing:
 		w.motion -= 3
 	case resting:
-		w.motion -= 0.3
-		if m.stands() {
-			w.motion--
-		}
+		w.motion -= 0.05 // it may move by less than the point shows
 	case acting:
 		if m.command >= topStop || m.command <= bottomStop {
 			w.motion -= 1

@@ -20,6 +20,7 @@ type crossing struct {
 	// lead is by how much the crossing explains both zones better than the best explanation of each does, nats, its prior
 	// included: between -mostLead and mostLead.
 	lead float64
+	need float64 // the lead that it takes to be named
 }
 
 const (
@@ -87,12 +88,12 @@ func (j *Judge) tryCrossing(a, b int) {
 	if step <= suspectNats*share || !x.together(y) || len(j.crossings) == mostCrossings {
 		return
 	}
-	prior := crossingPrior - coincidenceNats
+	prior, need := crossingPrior, coincidenceNats
 	if x.memory.atOnce(&y.memory) {
-		prior = crossingPrior + coincidenceNats
+		prior, need = crossingPrior+coincidenceNats, 0
 	}
 	j.crossings = append(j.crossings, crossing{
-		a: a, b: b, total: step + x.anyTotal() + y.anyTotal(), since: x.onset(), lead: prior + lead,
+		a: a, b: b, total: step + x.anyTotal() + y.anyTotal(), since: x.onset(), lead: prior + lead, need: need,
 	})
 }
 
@@ -160,7 +161,7 @@ func (j *Judge) crossingOf(at int) *crossing {
 		if x.crossed || y.crossed {
 			continue
 		}
-		if c.total >= x.h && c.lead > 0 {
+		if c.total >= x.h && c.lead > c.need {
 			return c
 		}
 	}
