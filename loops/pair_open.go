@@ -6,6 +6,10 @@ import "math"
 // full light, while the interface, which sources nothing, sees 0 V, or up to 1.7 V of stray voltage where only the gray
 // conductor is open. The command winds up. Only light or power tells it from a short.
 
+// strayHigh is what the isolation of 40 gear lets through to a transmitter of 1 Mohm where only the gray conductor is open,
+// percent. Source: solved circuit; isolation of 200 Mohm a terminal is assumed.
+const strayHigh = 17.0
+
 func weighPairOpen(m *memory) weight {
 	level := m.restLevel()
 	if m.set.TapGear {
@@ -17,7 +21,7 @@ func weighPairOpen(m *memory) weight {
 		low, least = -130, -math.MaxFloat64 // exchanged on an interface without a reverse diode: minus the open-circuit voltage
 	}
 	f := within(level, low, shortHigh, shortEdge)
-	if stray := within(level, shortHigh, 17, 1) - 3; stray > f {
+	if stray := within(level, shortHigh, strayHigh, 1) - 3; stray > f {
 		f = stray
 	}
 	f += m.swappedFor()

@@ -5,12 +5,12 @@ package loops
 var (
 	lookAtLight = Check{Desk, "Look at the lights or ask the store: minimum light with about 0 V on the pair is a short, full light an open pair, dark gear a lost supply."}
 	unplugTest  = Check{Lit | Unplug, "At the interface's pair terminals expect about {volts} V DC now. Unplug the pair and measure the gear side, violet to gray: about 0 V and lights that stay at minimum mean a short, two grounds or a shorted gear input in the field; 10 to 15 V and full light mean that violet and gray do not touch each other. That is not yet the interface: go on with the next check."}
-	groundTest  = Check{Lit | Unplug, "Still unplugged, gear side, each conductor to the chassis: violet 0 V and gray about -12 V is a grounded violet, which passes the unplug test as if the interface were bad; violet about +12 V and gray 0 V is a grounded gray; both floating clears the wiring and leaves the interface."}
-	ohmsTest    = Check{Dead, "Pair unplugged and circuit locked out: ohms violet to gray, violet to chassis, gray to chassis. Low between the two and high to chassis is a short; low from both to chassis are two grounds, and lifting one of them may only hide the other: measure again until neither reads low."}
-	signTest    = Check{Lit, "At the interface's pair terminals mind the sign: about -0.6 V or less means that violet and gray are exchanged somewhere; then the unplugged gear side reads 10 to 15 V by colour and the same with a minus by terminal. Cross them where they are wrong; none of the checks that follow is needed."}
+	groundTest  = Check{Lit | Unplug, "Still unplugged, gear side, each conductor to the chassis: violet 0 V and gray about -12 V is a grounded violet, which passes the unplug test as if the interface were bad; violet about +12 V and gray 0 V is a grounded gray, or a gear whose control input is not isolated; a few volts of opposite signs are a pair that floats, which clears the wiring and leaves the interface."}
+	ohmsTest    = Check{Dead, "Pair unplugged and circuit locked out: ohms violet to gray, and each to the chassis of a fixture (not the panel: a ceiling grid may have no earth). Low between the two and high to chassis is a short; low from both to chassis are two grounds, and lifting one of them may only hide the other: measure again until neither reads low."}
+	signTest    = Check{Lit, "At the interface's pair terminals mind the sign: about -0.5 V or less means that violet and gray are exchanged somewhere; then the unplugged gear side reads 10 to 15 V by colour and the same with a minus by terminal, or with a minus by colour where the gear itself is reversed. Cross them where they are wrong; none of the checks that follow is needed."}
 	bridgeTest  = Check{Lit | Unplug | ByHand, "A meter can not tell a hard ground from a damp one. Unplugged, and proven free of line voltage, bridge gray to the chassis and measure the pair: 0 V is a hard ground of violet, about 4 V one of 1 kohm, near 12 V one of 10 kohm or none (8 gear of 0.5 mA). Bridging violet instead finds a ground of gray the same way."}
 	lastGear    = Check{Dead, "At the last, lift the control leads of one gear at a time: the one whose lifting frees the pair has a shorted input, or its leads touch."}
-	halfSplit   = Check{Dead | Unplug, "To find the place, open the pair in the middle of the zone; with the circuit back on, the half that goes to full light is free of the fault. Halve again."}
+	halfSplit   = Check{Dead | Unplug, "To find the place of a short, open the pair in the middle of the zone; with the circuit back on, the half that goes to full light is free of it. Halve again. Grounds are not found so, both halves may go full: measure ohms to the chassis half by half."}
 	benchTest   = Check{Panel | ByHand, "Interface alone, pair unplugged: a 9 V battery with 1 kohm in series across its pair terminals, command at 25, 50 and 75 %: a good one holds about 2.5, 5.0 and 7.5 V; a dead one leaves 9 V, a shorted one 0 V."}
 	commandTest = Check{Panel, "Measure the command at the interface's input: expect {signal}. If it is there, the interface or its setting is at fault; if not, the controller's output or the wire between. Check that the input is set for {kind}."}
 	loopTest    = Check{Panel, "{loop}Across the interface's pair terminals a meter should agree with what the feedback says, {volts} V; a difference of more than 0.3 V is the transmitter, its wiring, or what carries the value."}
@@ -36,7 +36,7 @@ var Catalogue = [IDs]Row{
 		Checks: []Check{
 			lookAtLight,
 			{Lit, "Measure on both sides of the pair's connector: 10 to 15 V at the gear side and about {volts} V at the interface side is an open contact or an unplugged connector."},
-			{Lit, "Gear side still plugged, each conductor to the chassis, where the interface's common is earthed: the conductor that is still connected reads about 0 V, the open one about +12 V (violet) or -12 V (gray)."},
+			{Lit, "Gear side still plugged, each conductor to the chassis, where the interface's common is earthed: the conductor that is still connected reads about 0 V (up to 2 V on violet), the open one about +12 V (violet) or -9 to -12 V (gray, which the meter loads)."},
 			{Dead, "Circuit locked out: continuity of each conductor from the interface to the first fixture. A gray that is open may hide behind a grounded gray: lift that ground and the zone goes full."},
 		},
 	},
@@ -65,8 +65,8 @@ var Catalogue = [IDs]Row{
 		Says: "The pair rests at {volts} V while the command has gone to {command} %: interface or command wire stand still.",
 		Checks: []Check{
 			commandTest,
-			{Lit | Unplug, "Unplug the pair and measure the gear side: 10 to 15 V leave the interface; a lower voltage that stays is a leak or a partial short that only limits the top."},
-			benchTest,
+			{Lit | Unplug, "Unplug the pair and measure the gear side: 10 to 15 V leave the interface or a violet ground through some ohms (next check); a lower voltage that stays is a leak or a partial short that only limits the top."},
+			groundTest, benchTest,
 		},
 	},
 	NotDimming: {
@@ -87,7 +87,7 @@ var Catalogue = [IDs]Row{
 		Checks: []Check{
 			{Lit | Unplug, "Unplug the pair and measure the gear side: a voltage below 10 V that stays is a leak, damp, a partial short or a reversed gear in the field; 10 to 15 V leave the interface or a violet ground through some ohms."},
 			groundTest,
-			{Lit | ByHand, "Switch half of the gear off: a ceiling that halves is a resistance (leak, partial short), one that stays is a failed gear input."},
+			{Lit | ByHand, "Switch half of the gear off: a ceiling that halves is a resistance (leak, partial short, gear without supply that loads the pair); one that stays, or falls by less, is a gear input that failed or is reversed, or another zone's pair."},
 		},
 	},
 	FloorHigh: {
@@ -123,7 +123,7 @@ var Catalogue = [IDs]Row{
 		Checks: []Check{
 			{Desk | ByHand, "If the site agrees, lower the command by hand: lights that dim clear the pair and leave the feedback loop; lights that stay are an open pair or exchanged conductors."},
 			{Panel, "Meter in series at the controller's feedback input: 0 mA is an open wire or a lost supply of the loop. Check that the input is set for current, not for volts."},
-			{Lit, "At the interface's pair terminals, minding the polarity: -0.6 V or less means that violet and gray are exchanged; a sound pair follows its command."},
+			{Lit, "At the interface's pair terminals, minding the polarity: -0.5 V or less means that violet and gray are exchanged; a sound pair follows its command."},
 		},
 	},
 	FeedbackLoopHigh: {

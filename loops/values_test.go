@@ -77,62 +77,6 @@ func TestCurrentLoopLimits(t *testing.T) {
 	}
 }
 
-// The pair's voltages in the circuit's classes are what the explanations expect: solved with a general-purpose circuit
-// simulator for 1, 8 and 40 gear of 0.5 mA and 12 V, interface floor 0.5 V, common earthed. Volts at the interface, and
-// how they are named. Ceilings and floors are reached by a command on the other side of them.
-func TestCircuitClasses(t *testing.T) {
-	for _, c := range []struct {
-		what           string
-		volts, command float64
-		light          float64 // percent, as the circuit gives
-		want           []ID
-	}{
-		{"conductors touch", 0, 100, 10, []ID{PairShort}},
-		{"10 ohm at the far end of 40 gear", 0.25, 100, 10, []ID{PairShort}},
-		{"100 ohm, 8 gear", 0.40, 100, 10, []ID{PairShort, StuckDim}},
-		{"violet ground, earthed common", 0, 100, 10, []ID{PairShort}},
-		{"two grounds", 0, 100, 10, []ID{PairShort}},
-		{"pair exchanged, reverse diode", -0.64, 100, 10, []ID{PairShort}},
-		{"four of eight gear reversed, blocking", 0, 100, 10, []ID{PairShort}},
-		{"gear input shorted behind its resistor", 0.39, 100, 10, []ID{PairShort, StuckDim}},
-		{"violet open", 0, 100, 100, []ID{PairOpen}},
-		{"gray open, stray voltage of 8 gear", 0.43, 100, 100, []ID{PairOpen}},
-		{"gray open, stray voltage of 40 gear", 1.7, 100, 100, []ID{PairOpen}},
-		{"gear not fed", 0, 100, 0, []ID{CircuitOff}},
-		{"interface holds 1.0 V (2 kohm, 1 gear)", 1.0, 100, 10, []ID{StuckDim}},
-		{"interface stuck at 500 ohm, 8 gear", 2.0, 100, 21, []ID{StuckMid, CeilingLow}},
-		{"2 kohm across 8 gear", 7.97, 100, 80, []ID{CeilingLow, StuckMid}},
-		{"input clamp failed to 6.2 V", 6.25, 100, 63, []ID{CeilingLow, StuckMid}},
-		{"sink dead", 12, 0, 100, []ID{NotDimming}},
-		{"sink of 10 mA, 40 gear", 11.7, 0, 100, []ID{NotDimming}},
-		{"stuck at 2 kohm, 40 gear", 11.8, 0, 100, []ID{NotDimming}},
-		{"soft sink, 2 mA, 40 gear", 8.5, 0, 89, []ID{FloorHigh, StuckMid}},
-	} {
-		t.Run(c.what, func(t *testing.T) {
-			z := newSim(11, 15, loopPoints|Power|Order)
-			z.gain, z.shift = 1, 0
-			got := run(z, 4, 1.5, func(z *sim, s *simState) {
-				s.pair, s.light, s.fed = 10*c.volts, c.light, c.light > 0
-				s.held = true
-				z.command += (c.command - z.command) * 0.2
-				s.setpoint = 50
-				if c.volts > 4 && c.volts < 9 && c.command > 50 {
-					s.setpoint = 95
-				}
-				if c.command < 50 {
-					s.setpoint = 20
-				}
-			})
-			if len(got) == 0 {
-				t.Fatal("nothing found")
-			}
-			if !slices.Contains(c.want, got[0].ID) {
-				t.Errorf("named %s (also %v), want %v", got[0].ID, got[0].Also, c.want)
-			}
-		})
-	}
-}
-
 // The threshold is the logarithm of how often all explanations are tried in the time in which one false finding is
 // tolerated; a thousand times fewer false findings cost ln 1000 nats.
 func TestThreshold(t *testing.T) {
