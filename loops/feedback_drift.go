@@ -15,16 +15,20 @@ const (
 )
 
 func weighFeedbackDrift(m *memory) weight {
-	w := weight{motion: m.drifted() + m.views.alive + m.views.windUp, level: max(m.views.lightCommand, -4)}
-	size := math.Abs(m.feedback - m.expected)
-	if m.offset.n >= 2 {
-		size = max(math.Abs(m.offset.level), math.Abs(m.gain.level*m.expected))
-	}
-	w.level += within(size, driftLeast, driftMost, 2)
+	w := weight{motion: m.drifted() + m.views.alive + m.views.windUp, level: m.views.lightCommand}
+	w.level += within(m.driftSize(), driftLeast, driftMost, 2)
 	if m.learned.follow.n < driftLearned && (m.learned.top.n < driftLearned || m.command < topStop) {
 		w.level += worst // nothing is known to have parted from
 	}
 	return w
+}
+
+// driftSize is by how much the feedback is off, percent of level.
+func (m *memory) driftSize() float64 {
+	if m.offset.n >= 2 {
+		return max(math.Abs(m.offset.level), math.Abs(m.gain.level*m.expected))
+	}
+	return math.Abs(m.feedback - m.expected)
 }
 
 // drifted is the weight of the feedback where it is off by an offset, or by a share.

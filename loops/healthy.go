@@ -5,7 +5,7 @@ package loops
 // minutes.
 
 func weighHealthy(m *memory) weight {
-	w := weight{motion: m.views.follows + m.views.alive, level: m.views.lightPair}
+	w := weight{motion: m.views.follows + m.views.alive, level: max(m.views.lightPair, -4)} // power alone is the gear's
 	if m.dark() {
 		doubt := m.darkDoubt()
 		w.motion = max(w.motion, -doubt)

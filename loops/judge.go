@@ -145,6 +145,9 @@ func (z *zone) supportedAlone(i int) bool {
 	if explanations[i].id == PairIntermittent {
 		return z.loose() || z.returned() && z.anyTotal() >= z.h
 	}
+	if explanations[i].id == FeedbackDrift && z.memory.driftSize() < driftLeast-1 {
+		return false // a small one may be the spread of sound parts
+	}
 	return z.sums.total[i]+explanations[i].prior >= z.h
 }
 

@@ -17,7 +17,7 @@ func weighPairOpen(m *memory) weight {
 		return weight{motion: m.views.alive + m.views.windUp, level: within(level, openLow, openHigh, 1.5) + m.views.lightFull}
 	}
 	low, least := shortLow, 2.5
-	if m.watts > 0.8 {
+	if m.watts > 0.8 || math.IsNaN(m.watts) && level < shortLow {
 		low, least = -130, -math.MaxFloat64 // exchanged on an interface without a reverse diode: minus the open-circuit voltage
 	}
 	f := within(level, low, shortHigh, shortEdge)
@@ -25,5 +25,9 @@ func weighPairOpen(m *memory) weight {
 		f = stray
 	}
 	f += m.swappedFor()
-	return weight{motion: m.swapped(least) + m.views.windUp, level: f + m.views.lightFull}
+	near := m.views.near
+	if level > shortHigh {
+		near = 0 // stray voltage may follow a low command
+	}
+	return weight{motion: m.swapped(least) + m.views.windUp + near, level: f + m.views.lightFull}
 }
