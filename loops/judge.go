@@ -14,6 +14,15 @@ type Settings struct {
 
 	// Uses lists, for each device, the zones that have a point there, rising; where nil, those whose own device it is.
 	Uses [][]int
+
+	// Sensors are the daylight sensors, each distinct point once.
+	Sensors []SensorSettings
+
+	// Placed says that Latitude and Longitude, in degrees north and east, are known. UTCOffset is by how many seconds local
+	// time is ahead of UTC; it only says where days begin where the place is not known, so summer time does not matter.
+	Placed              bool
+	Latitude, Longitude float64
+	UTCOffset           float64
 }
 
 // ZoneSettings are what the configuration says of one zone.
@@ -38,12 +47,15 @@ type ZoneSettings struct {
 
 // Judge judges the zones and devices of one site. It is not for concurrent use.
 type Judge struct {
-	set     Settings
-	zones   []zone
-	devices []device
-	open    []Finding // those that stand, oldest first
-	changes []Finding
-	seq     int
+	set      Settings
+	zones    []zone
+	devices  []device
+	sensors  []sensor
+	sensorOf []int // of each zone: index in sensors, -1 for none
+	sky      sky
+	open     []Finding // those that stand, oldest first
+	changes  []Finding
+	seq      int
 }
 
 // New makes a judge that has seen nothing.
@@ -64,6 +76,7 @@ func New(set Settings) *Judge {
 			d.h = min(d.h, threshold(set.Zones[z].FalseFindings, d.tau))
 		}
 	}
+	j.newSensors()
 	return j
 }
 
@@ -86,6 +99,7 @@ func (j *Judge) zonesOf(device int) []int {
 func (j *Judge) Observe(zone int, s *Sample) {
 	z := &j.zones[zone]
 	z.observe(s)
+	j.daylight(zone, s)
 	for t := range tracks {
 		j.decide(zone, t)
 	}
@@ -120,6 +134,9 @@ func (j *Judge) decide(at int, t track) {
 // supported says whether an explanation has the evidence for a finding, and the newest sample goes on speaking for it: a
 // zone that recovers is not renamed on the way.
 func (z *zone) supported(i int) bool {
+	if explanations[i].track == setpointTrack {
+		return z.sums.total[i]+explanations[i].prior >= z.h && z.sums.now[i].motion > 0
+	}
 	now := z.sums.now[i].full()
 	return z.sums.total[i]+explanations[i].prior >= z.h && now > z.sums.sound.full()+1 && now > -grossNats
 }
@@ -127,6 +144,9 @@ func (z *zone) supported(i int) bool {
 // proved says whether the zone shows that it works, now that nothing is left of the evidence for its finding: being
 // healthy explains the newest sample as well as anything does. A zone that is sick in another way proves nothing.
 func (z *zone) proved(id ID) bool {
+	if explanations[explanationOf(id)].track == setpointTrack {
+		return true // its evidence goes with proof only
+	}
 	if id == FeedbackLoopLow || id == FeedbackLoopHigh {
 		return z.memory.loopSamples == 0
 	}
@@ -148,6 +168,9 @@ func (z *zone) proved(id ID) bool {
 func (z *zone) ripe(best int) bool {
 	const clear, waitTimes = 3.0, 5.0
 	age := float64(z.memory.at-z.sums.since[best]) / 1e9
+	if explanations[best].track == setpointTrack {
+		return age >= daysSeconds
+	}
 	if age >= max(waitTimes*z.memory.tau, 4*z.memory.set.CycleSeconds) {
 		return true
 	}
@@ -181,7 +204,7 @@ func (j *Judge) raise(at, best int, cause string) {
 		Onset: z.sums.since[best], Raised: z.memory.at,
 	}
 	f.Confidence, f.Also = z.shares(best)
-	j.describe(&f, &z.memory)
+	j.describe(&f, z)
 	z.open[explanations[best].track] = len(j.open)
 	j.open = append(j.open, f)
 	j.changes = append(j.changes, f)
@@ -212,6 +235,11 @@ func (j *Judge) remove(at int) {
 			}
 		}
 	}
+	for i := range j.sensors {
+		if j.sensors[i].open > at {
+			j.sensors[i].open--
+		}
+	}
 	for i := range j.devices {
 		if j.devices[i].open > at {
 			j.devices[i].open--
@@ -239,6 +267,9 @@ func (z *zone) shares(named int) (float64, []Alternative) {
 	if named == unknown {
 		// That the loop is off its setpoint is so, whatever it comes from: the statement is never worth nothing.
 		sure = max(sure, 0.1)
+	}
+	if explanations[named].track == setpointTrack {
+		sure = min(sure, 0.95) // chosen: no row of days excludes a cause that nobody thought of
 	}
 	rest := 0.0
 	for i := range also {
@@ -278,6 +309,8 @@ func (j *Judge) EndRound(at int64) {
 			m.othersLit = float64(l) / float64(k)
 		}
 	}
+	j.mix(at)
+	j.judgeSensors()
 }
 
 // fresh says whether it is known now if the zone is lit: a zone whose device is lost says nothing about the site.
@@ -309,6 +342,11 @@ func (j *Judge) State(at int) ZoneState {
 		Asked: m.asked, AskedKnown: m.askedKnown, Lit: m.lit, LitKnown: m.litKnown,
 		Judged: z.judged, Reason: z.reason,
 		JudgedSeconds: z.judgedSeconds, CalledSeconds: z.calledSeconds, Tested: z.tested,
+	}
+	if own := j.sensorOf[at]; own >= 0 {
+		for i, id := range sensorIDs {
+			s.Tested[id] = j.sensors[own].tested[i]
+		}
 	}
 	for id := None + 1; id < IDs; id++ {
 		s.Supported[id], _ = Support(id, m.set.Has)

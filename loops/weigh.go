@@ -26,7 +26,6 @@ type track uint8
 const (
 	loopTrack     track = iota // setpoint, command, feedback and power from sample to sample
 	gearTrack                  // power against light, over hours
-	sensorTrack                // the daylight sensor, over hours and days
 	setpointTrack              // setpoint against daylight, over days
 	tracks
 )
@@ -70,6 +69,8 @@ var explanations = [...]explanation{
 	{ReversedAction, -1, weighReversedAction, errs | mentioned | light, loopTrack},
 	{Sluggish, -4, weighSluggish, errs | mentioned | light, loopTrack},
 	{TrackingError, -3, weighTrackingError, errs | light, loopTrack},
+	{SetpointFrozen, -1, nil, 0, setpointTrack},
+	{DaylightUnused, 0, nil, 0, setpointTrack},
 }
 
 const (

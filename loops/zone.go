@@ -6,6 +6,7 @@ import "math"
 type zone struct {
 	memory memory
 	sums   sums
+	days   days
 	can    [len(explanations)]bool // those that the zone's points support
 	h      float64                 // the evidence that raises
 
