@@ -101,7 +101,8 @@ func findingsTable() string {
 	words := []struct {
 		c    loops.Channels
 		name string
-	}{{loops.Setpoint, "S"}, {loops.Command, "C"}, {loops.Feedback, "F"}, {loops.FeedbackLoop, "F in mA"}}
+	}{{loops.Setpoint, "S"}, {loops.Command, "C"}, {loops.Feedback, "F"}, {loops.FeedbackLoop, "F in mA"},
+		{loops.Power, "P"}, {loops.Daylight, "D"}, {loops.DaylightLoop, "D in mA"}, {loops.Sun, "site place"}}
 	for id := loops.None + 1; id < loops.IDs; id++ {
 		row := loops.Catalogue[id]
 		if row.MentionOnly {
@@ -109,12 +110,13 @@ func findingsTable() string {
 		}
 		var needs []string
 		for _, w := range words {
-			if row.Needs.Has(w.c) && !(w.c == loops.Feedback && row.Needs.Has(loops.FeedbackLoop)) {
+			if row.Needs.Has(w.c) && !(w.c == loops.Feedback && row.Needs.Has(loops.FeedbackLoop)) &&
+				!(w.c == loops.Daylight && row.Needs.Has(loops.DaylightLoop)) {
 				needs = append(needs, w.name)
 			}
 		}
 		if row.NeedsOne != 0 {
-			needs = append(needs, "and power or lit")
+			needs = append(needs, "and "+loops.OneOf(row.NeedsOne))
 		}
 		if row.Sharper.Has(loops.Power) {
 			needs = append(needs, "(power)")

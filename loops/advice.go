@@ -21,11 +21,23 @@ const (
 	cautionLift      = "Ladders and lifts only by trained people; keep conductive ladders away from electrical work. Lamps and drivers are hot and keep a charge: wait."
 )
 
-// describe fills in what a technician reads. A zone's finding takes its figures from the zone's memory; m is nil for a
+// describe fills in what a technician reads. A zone's finding takes its figures from what the zone remembers; z is nil for a
 // device.
-func (j *Judge) describe(f *Finding, m *memory) {
+func (j *Judge) describe(f *Finding, z *zone) {
+	if z == nil {
+		j.write(f, j.filler(f, nil, nil))
+		return
+	}
+	j.write(f, j.filler(f, &z.memory, &z.days))
+	f.Evidence = z.memory.measures()
+	if explanations[explanationOf(f.ID)].track == setpointTrack {
+		f.Evidence = append(f.Evidence, z.days.measures()...)
+	}
+}
+
+// write fills in the sentence, the checks and their cautions.
+func (j *Judge) write(f *Finding, fill *strings.Replacer) {
 	row := &Catalogue[f.ID]
-	fill := j.filler(f, m)
 	f.Summary = fill.Replace(row.Says)
 	f.Checks = make([]string, len(row.Checks))
 	var work Work
@@ -34,9 +46,6 @@ func (j *Judge) describe(f *Finding, m *memory) {
 		work |= c.Work
 	}
 	f.Cautions = cautions(work, row.Severity)
-	if m != nil {
-		f.Evidence = m.measures()
-	}
 }
 
 // cautions gives those that belong to the kinds of work.
@@ -67,7 +76,7 @@ func cautions(work Work, severity string) []string {
 }
 
 // filler puts figures into the sentences of a row.
-func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
+func (j *Judge) filler(f *Finding, m *memory, d *days) *strings.Replacer {
 	names := make([]string, len(f.Zones))
 	for i, z := range f.Zones {
 		names[i] = j.set.Zones[z].Name
@@ -120,13 +129,17 @@ func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
 		"{apart}", apart(max(m.errorSeconds, float64(f.Raised-f.Onset)/1e9)),
 		"{signal}", signal, "{kind}", kind, "{withpower}", power,
 		"{minimum}", minimum, "{full}", full, "{exchanged}", exchanged,
+		"{asked}", d.asks(), "{rested}", apart(float64(f.Raised-f.Onset)/1e9),
 	)
 }
 
 // apart writes for how long setpoint and feedback have been apart.
 func apart(seconds float64) string {
-	if seconds < 120 {
+	switch {
+	case seconds < 120:
 		return number(seconds, 0) + " seconds"
+	case seconds > 3*3600:
+		return number(seconds/3600, 0) + " hours"
 	}
 	return number(seconds/60, 0) + " minutes"
 }

@@ -1,5 +1,7 @@
 package loops
 
+import "strings"
+
 // ID is one finding of the catalogue. It is an index into it; the zero value is no finding.
 type ID uint8
 
@@ -122,7 +124,7 @@ func competes(id ID, has Channels) (ok bool, why string) {
 		}
 	}
 	if row.NeedsOne != 0 && has&row.NeedsOne == 0 {
-		return false, "needs power or lit"
+		return false, "needs " + OneOf(row.NeedsOne)
 	}
 	return true, ""
 }
@@ -139,4 +141,19 @@ var channelNames = [...]struct {
 	{Power, "power"},
 	{Daylight, "daylight"},
 	{DaylightLoop, "daylight as a current in milliamps"},
+	{Sun, "the site's latitude and longitude"},
+}
+
+// OneOf says in words which channels of a set would do.
+func OneOf(set Channels) string {
+	var names []string
+	for _, c := range channelNames {
+		if set.Has(c.channel) {
+			names = append(names, c.name)
+		}
+	}
+	if set&(Order|Contact) != 0 {
+		names = append(names, "lit")
+	}
+	return strings.Join(names, " or ")
 }

@@ -11,6 +11,9 @@ type device struct {
 	open  int
 	count int
 
+	news   float64 // how many readings of its zones were new in the last minutes, fading
+	newsAt int64   // when that was worked out
+
 	tau, h float64 // as of its zones: the quickest and the least strict
 }
 

@@ -31,6 +31,13 @@
 // What a zone is like (feedback over command, noise, power over level, how often its feedback repeats itself) is learned
 // while nothing speaks against it; until then it is judged with the bounds of the trade.
 //
+// # What takes days
+//
+// Explanations compete within their track: what speaks of a loop from sample to sample says nothing of a sensor. Daylight
+// sensors (sensor.go, sensors.go) and setpoints (days.go) are held against the sun and against what the others of the site
+// show (sky.go). A day says so much and no more, so that they are named after days: no single odd day is enough. What a zone
+// does with daylight is learned first; one that never followed it is not judged by it.
+//
 // # Adding a finding
 //
 // See DEVELOPERS.md: an ID and a row (catalogue.go, rows.go), a file with the explanation, a line in explanations, and a

@@ -14,6 +14,15 @@ type Settings struct {
 
 	// Uses lists, for each device, the zones that have a point there, rising; where nil, those whose own device it is.
 	Uses [][]int
+
+	// Sensors are the daylight sensors, each distinct point once.
+	Sensors []SensorSettings
+
+	// Placed says that Latitude and Longitude, in degrees north and east, are known. UTCOffset is by how many seconds local
+	// time is ahead of UTC; it only says where days begin where the place is not known, so summer time does not matter.
+	Placed              bool
+	Latitude, Longitude float64
+	UTCOffset           float64
 }
 
 // ZoneSettings are what the configuration says of one zone.
@@ -38,12 +47,15 @@ type ZoneSettings struct {
 
 // Judge judges the zones and devices of one site. It is not for concurrent use.
 type Judge struct {
-	set     Settings
-	zones   []zone
-	devices []device
-	open    []Finding // those that stand, oldest first
-	changes []Finding
-	seq     int
+	set      Settings
+	zones    []zone
+	devices  []device
+	sensors  []sensor
+	sensorOf []int // of each zone: index in sensors, -1 for none
+	sky      sky
+	open     []Finding // those that stand, oldest first
+	changes  []Finding
+	seq      int
 
 	crossings []crossing
 	suspects  []int // of one round
@@ -70,6 +82,7 @@ func New(set Settings) *Judge {
 			d.h = min(d.h, threshold(set.Zones[z].FalseFindings, d.tau))
 		}
 	}
+	j.newSensors()
 	return j
 }
 
@@ -92,6 +105,7 @@ func (j *Judge) zonesOf(device int) []int {
 func (j *Judge) Observe(zone int, s *Sample) {
 	z := &j.zones[zone]
 	z.observe(s)
+	j.daylight(zone, s)
 	z.due = true
 }
 
@@ -134,6 +148,9 @@ func (j *Judge) decide(at int, t track) {
 // lead is by how much an explanation has to beat the one that was named to take its place: each revision of an incident
 // asks for twice as much as the one before, and none is taken back, so that nobody is sent to and fro.
 func (z *zone) lead(best int) float64 {
+	if explanations[best].track != loopTrack {
+		return revisionNats
+	}
 	if explanations[best].id == RepairIncomplete {
 		return relapseNats - 1 // the same fault as a short, seen for what it is
 	}
@@ -165,6 +182,9 @@ func (z *zone) anyTotal() float64 {
 // supported says whether an explanation has the evidence for a finding, and the newest sample goes on speaking for it: a
 // zone that recovers is not renamed on the way.
 func (z *zone) supported(i int) bool {
+	if explanations[i].track == setpointTrack {
+		return z.sums.total[i]+explanations[i].prior >= z.h && z.sums.now[i].motion > 0
+	}
 	if explanations[i].id == PairIntermittent {
 		return z.supportedAlone(i)
 	}
@@ -181,6 +201,8 @@ func (z *zone) supported(i int) bool {
 func (z *zone) proved(named int) bool {
 	id := explanations[named].id
 	switch {
+	case explanations[named].track == setpointTrack:
+		return z.sums.total[named] <= 0 // its evidence goes with proof only
 	case id == PairIntermittent:
 		mean := float64(z.memory.at-z.sums.since[named]) / 1e9 / max(1, z.memory.spells.count)
 		return z.memory.spells.quiet(z.memory.tau, mean)
@@ -211,6 +233,9 @@ func (z *zone) proved(named int) bool {
 func (z *zone) ripe(best int) bool {
 	const clear, waitTimes = 3.0, 5.0
 	age := float64(z.memory.at-z.sums.since[best]) / 1e9
+	if explanations[best].track == setpointTrack {
+		return age >= daysSeconds
+	}
 	if age >= max(waitTimes*z.memory.tau, 4*z.memory.set.CycleSeconds) {
 		return true
 	}
@@ -247,7 +272,7 @@ func (j *Judge) raise(at, best int, cause string) {
 		crossed = lead
 	}
 	f.Confidence, f.Also = z.shares(best, crossed)
-	j.describe(&f, &z.memory)
+	j.describe(&f, z)
 	z.named[explanations[best].track] = best
 	if explanations[best].track == loopTrack {
 		z.proof = proof{at: z.memory.setpoint, worst: math.Abs(z.memory.setpoint - z.memory.feedback)}
@@ -291,6 +316,11 @@ func (j *Judge) remove(at int) {
 			}
 		}
 	}
+	for i := range j.sensors {
+		if j.sensors[i].open > at {
+			j.sensors[i].open--
+		}
+	}
 	for i := range j.devices {
 		if j.devices[i].open > at {
 			j.devices[i].open--
@@ -324,6 +354,9 @@ func (z *zone) shares(named int, crossed float64) (float64, []Alternative) {
 		// That the loop is off its setpoint is so, whatever it comes from: the statement is never worth nothing.
 		sure = max(sure, 0.1)
 	}
+	if explanations[named].track == setpointTrack {
+		sure = min(sure, 0.95) // chosen: no row of days excludes a cause that nobody thought of
+	}
 	rest := 0.0
 	for i := range also {
 		rest += also[i].Confidence
@@ -339,6 +372,8 @@ func (z *zone) shares(named int, crossed float64) (float64, []Alternative) {
 // out here, and then the findings are raised and ended, in the order of the zones.
 func (j *Judge) EndRound(at int64) {
 	j.census(at)
+	j.mix(at)
+	j.judgeSensors()
 	j.cross()
 	j.endCrossings()
 	for i := range j.zones {
@@ -409,6 +444,11 @@ func (j *Judge) State(at int) ZoneState {
 		Asked: m.asked, AskedKnown: m.askedKnown, Lit: m.lit, LitKnown: m.litKnown,
 		Judged: z.judged, Reason: z.reason,
 		JudgedSeconds: z.judgedSeconds, CalledSeconds: z.calledSeconds, Tested: z.tested,
+	}
+	if own := j.sensorOf[at]; own >= 0 {
+		for i, id := range sensorIDs {
+			s.Tested[id] = j.sensors[own].tested[i]
+		}
 	}
 	for id := None + 1; id < IDs; id++ {
 		s.Supported[id], _ = Support(id, m.set.Has)

@@ -83,7 +83,10 @@ func FuzzObserve(f *testing.F) {
 	f.Fuzz(func(t *testing.T, seed uint64, dt, setpoint, command, feedback, power float64, has uint16) {
 		r := rand.New(rand.NewPCG(seed, 5))
 		z := newSim(seed, 15, Channels(has))
-		j := New(Settings{Devices: []string{"north"}, Zones: []ZoneSettings{z.settings()}})
+		j := New(Settings{
+			Devices: []string{"north"}, Zones: []ZoneSettings{z.settings()}, Sensors: []SensorSettings{{Zones: []int{0}}},
+			Placed: seed%2 == 0, Latitude: float64(seed % 90),
+		})
 		for i := range 60 {
 			s := z.next()
 			if i%3 == 1 {
@@ -91,6 +94,7 @@ func FuzzObserve(f *testing.F) {
 			}
 			if r.IntN(2) == 0 {
 				s.Setpoint, s.Command, s.Feedback, s.Power = setpoint, command, feedback, power
+				s.Daylight, s.DaylightMilliamps = power, command
 			}
 			s.Has = Channels(has)
 			s.Order, s.Contact = r.IntN(2) == 0, r.IntN(2) == 0

@@ -14,9 +14,9 @@ type proof struct {
 }
 
 const (
-	// proofNats is the evidence that a repair is proved by, in nats: the chance that a fault that goes on looks so is
+	// repairNats is the evidence that a repair is proved by, in nats: the chance that a fault that goes on looks so is
 	// exp(-14), one in a million. Source: Wald's test of two hypotheses, upper threshold ln((1-b)/a).
-	proofNats = 14.0
+	repairNats = 14.0
 
 	// leastProof is the least time in seconds that a loop has to work: ten correlation times.
 	leastProof = 300.0
@@ -73,5 +73,5 @@ func (p *proof) shown(id ID, tau float64) bool {
 	if p.away >= awaySeconds*scale && p.to-p.from >= awaySpan {
 		return true
 	}
-	return p.nats >= proofNats && p.seconds >= max(leastProof, Catalogue[id].ProofSeconds)*scale
+	return p.nats >= repairNats && p.seconds >= max(leastProof, Catalogue[id].ProofSeconds)*scale
 }

@@ -202,27 +202,61 @@ var Catalogue = [IDs]Row{
 	},
 	SetpointFrozen: {
 		Name: "setpoint-frozen", Part: "setpoint", Severity: "medium", Title: "the setpoint stands still",
-		Needs: Setpoint, MentionOnly: true,
+		Needs: Setpoint, NeedsOne: Daylight | Sun,
+		Says: "The setpoint has kept {setpoint} % for {rested}, where it used to go with daylight: now it should be about {asked} %. The program that writes it has stopped, or it is held.",
+		Checks: []Check{
+			{Desk, "At the controller: whether the setpoint is overridden or in hand, and whether the daylight program runs and sees the sensor's reading change. A program whose input moves and whose output does not is the fault; an input that stands still leads to the sensor, its device or the value's way through the network."},
+			{Desk, "Whether a person or another program (schedule, demand limit, a test that was not ended) writes the same value with a higher priority."},
+			{Desk | ByHand, "If the site agrees, cover the sensor or shine a lamp on it for ten minutes: a setpoint that follows shows that program and sensor work together."},
+		},
 	},
 	DaylightUnused: {
 		Name: "daylight-unused", Part: "setpoint", Severity: "medium", Title: "daylight is not used",
-		Needs: Setpoint | Daylight, MentionOnly: true,
+		Needs: Setpoint | Daylight,
+		Says:  "The setpoint stays at {setpoint} %, its full level, in light in which it used to go down to about {asked} %: the sensor sees the day, and the program does not use it.",
+		Checks: []Check{
+			{Desk, "At the controller: whether daylight dimming of this zone is switched on, and its target or threshold against the sensor's reading now. One that lies above what the sensor can reach is never met."},
+			{Desk, "Whether the program reads this sensor: its reading there should be the one that is shown here. A value that stands still there, or another point, is the fault."},
+			{Desk, "Whether a person, a schedule or a demand program holds the setpoint at full with a higher priority. Where it never moves at all, day or night, the program may have stopped."},
+		},
 	},
 	SensorLoopLow: {
 		Name: "sensor-loop-low", Part: "sensor", Severity: "high", Title: "the daylight sensor's current loop is open",
-		Needs: Daylight | DaylightLoop, MentionOnly: true,
+		Needs: Daylight | DaylightLoop,
+		Says:  "The daylight sensor's current is {milliamps} mA, at or below 3.6 mA: the loop is open or the sensor is dead. To {zones} it is always dark.{many}",
+		Checks: []Check{
+			{Panel, "Meter in series at the controller's sensor input: 0 mA is an open wire or a lost loop supply, 3.6 mA or a little less a sensor that reports a fault of its own. Check that the input is set for current, not for volts."},
+			{Panel, "Loop supply at the sensor's terminals in the panel: expect its rated voltage, usually 24 V DC. If it is there, lift the field wire and put 1.2 kohm between the two terminals instead: 16 to 20 mA at the input clears input and supply, and leaves sensor and field wire."},
+		},
 	},
 	SensorLoopHigh: {
 		Name: "sensor-loop-high", Part: "sensor", Severity: "high", Title: "the daylight sensor's current loop is shorted",
-		Needs: Daylight | DaylightLoop, MentionOnly: true,
+		Needs: Daylight | DaylightLoop,
+		Says:  "The daylight sensor's current is {milliamps} mA, at or above 21 mA: the loop is shorted or the sensor has failed. To {zones} it is always bright, and they are dimmed by night as well.{many}",
+		Checks: []Check{
+			{Panel, "Lift the loop at the controller's sensor input: a reading that stays high is the input; one that falls to 0 is the sensor or its wire."},
+			{Desk, "If wire or sensor are left, look for what was done along the wire lately: work above the ceiling, water, a cable that was pinched; a sensor that was exchanged may be of another kind, with a voltage signal or a supply of its own."},
+		},
 	},
 	SensorFrozen: {
 		Name: "sensor-frozen", Part: "sensor", Severity: "medium", Title: "the daylight sensor stands still",
-		Needs: Daylight, MentionOnly: true,
+		Needs: Daylight,
+		Says:  "The daylight sensor of {zones} has repeated {lux} lux to the last digit for {still}, while the sun moved and other points of its device changed: a converter, gateway or program holds an old value.{many}",
+		Checks: []Check{
+			{Desk | ByHand, "Cover the sensor or shine a lamp on it: a reading that does not change clears the daylight and leaves the signal's way. It may change the light of the zone."},
+			{Panel, "Meter in series, or across the input, at the controller's sensor input while the sensor is covered and uncovered: a signal that moves there while the reading stands is the input, gateway or program; one that stands there is the sensor."},
+			{Desk, "Restart of the converter or gateway that carries this point, and the program that copies it."},
+		},
 	},
 	SensorImplausible: {
 		Name: "sensor-implausible", Part: "sensor", Severity: "medium", Title: "the daylight sensor does not see the day",
-		Needs: Daylight, MentionOnly: true,
+		Needs: Daylight | Sun,
+		Says:  "The daylight sensor of {zones} reads {lux} lux where it used to read about {usual} lux, with the sun at {elevation} degrees, and other sensors do not: it is covered, turned, or sees the electric light.{many}",
+		Checks: []Check{
+			{Desk, "Look at the sensor from the floor: whether something covers it (a poster, paint, snow or dirt on what is above), it has been turned or has come loose, or a lamp or a shelf stands in its view."},
+			{Desk, "Compare its reading with the sky at noon and after dark, and with the lamps of the zone off and on: a reading that jumps with the lamps sees them; one that falls as the day brightens is connected the wrong way round, or its scale is turned."},
+			{Desk | ByHand, "Shine a lamp on it: a reading that rises clears the signal and leaves what the sensor looks at."},
+		},
 	},
 	ZonesCrossed: {
 		Name: "zones-crossed", Part: "wiring", Severity: "high", Title: "two zones are crossed",

@@ -16,6 +16,7 @@ const (
 	Hours   // the site's hours are known: light is asked for while it is open
 	Daylight
 	DaylightLoop
+	Sun // the site's place is known: latitude and longitude
 )
 
 // Has says whether all of the given channels are in the set.
@@ -56,6 +57,7 @@ func (s *Sample) finite() Channels {
 	}{
 		{Setpoint, s.Setpoint}, {Command, s.Command}, {Feedback | FeedbackLoop, s.Feedback},
 		{FeedbackLoop, s.FeedbackMilliamps}, {Power, s.Power},
+		{Daylight | DaylightLoop, s.Daylight}, {DaylightLoop, s.DaylightMilliamps},
 	} {
 		if v.value-v.value != 0 {
 			has &^= v.channels

@@ -26,7 +26,6 @@ type track uint8
 const (
 	loopTrack     track = iota // setpoint, command, feedback and power from sample to sample
 	gearTrack                  // power against light, over hours
-	sensorTrack                // the daylight sensor, over hours and days
 	setpointTrack              // setpoint against daylight, over days
 	tracks
 )
@@ -79,6 +78,9 @@ var explanations = [...]explanation{
 	{ZonesCrossed, 0, nil, 0, loopTrack},
 	{FeedbackNoisy, 0, nil, 0, loopTrack},
 	{Hunting, 0, nil, 0, loopTrack},
+
+	{SetpointFrozen, -1, nil, 0, setpointTrack},
+	{DaylightUnused, 0, nil, 0, setpointTrack},
 }
 
 const (

@@ -6,7 +6,8 @@ import "math"
 type zone struct {
 	memory memory
 	sums   sums
-	proof  proof                   // of the loop's finding
+	proof  proof // of the loop's finding
+	days   days
 	can    [len(explanations)]bool // those that the zone's points support
 	h      float64                 // the evidence that raises
 

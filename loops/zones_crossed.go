@@ -209,7 +209,7 @@ func (j *Judge) raiseCrossing(c *crossing) {
 		Seq: j.seq, ID: ZonesCrossed, Cause: cause, Zones: []int{c.a, c.b}, Device: -1,
 		Onset: c.since, Raised: z.memory.at, Confidence: crossingSure,
 	}
-	j.describe(&f, &z.memory)
+	j.describe(&f, z)
 	c.open = true
 	for _, at := range f.Zones {
 		z := &j.zones[at]

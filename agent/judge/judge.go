@@ -56,7 +56,11 @@ func New(cfg *config.Site) *Site {
 		cfg: cfg, devices: make([]device, len(cfg.Devices)), zones: make([]zone, len(cfg.Zones)),
 		byDevice: make([][]int, len(cfg.Devices)), raised: map[loops.ID]uint64{},
 	}
-	set := loops.Settings{Uses: uses(cfg)}
+	_, offset := time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC).In(cfg.Location).Zone() // any day: it only says where days begin
+	set := loops.Settings{
+		Uses: uses(cfg), Sensors: sensors(cfg),
+		Placed: cfg.HasPlace, Latitude: cfg.Latitude, Longitude: cfg.Longitude, UTCOffset: float64(offset),
+	}
 	for i := range cfg.Devices {
 		d := &cfg.Devices[i]
 		set.Devices = append(set.Devices, d.Name)
@@ -108,6 +112,28 @@ func uses(cfg *config.Site) [][]int {
 	return list
 }
 
+// sensors lists the daylight sensors: points that are read from the same place are one.
+func sensors(cfg *config.Site) []loops.SensorSettings {
+	var list []loops.SensorSettings
+	var points []*config.Point
+	for i := range cfg.Zones {
+		p := cfg.Zones[i].Points[config.Daylight]
+		if p == nil {
+			continue
+		}
+		same := func(o *config.Point) bool {
+			return o.Device == p.Device && (o.Index == p.Index || o.Where == p.Where && p.Where != "")
+		}
+		if k := slices.IndexFunc(points, same); k >= 0 {
+			list[k].Zones = append(list[k].Zones, i)
+			continue
+		}
+		points = append(points, p)
+		list = append(list, loops.SensorSettings{Device: p.Device, Zones: []int{i}})
+	}
+	return list
+}
+
 // Channels are the channels that a zone's points give.
 func Channels(cfg *config.Site, z *config.Zone) loops.Channels {
 	var has loops.Channels
@@ -134,6 +160,9 @@ func Channels(cfg *config.Site, z *config.Zone) loops.Channels {
 	}
 	if cfg.Hours.Given {
 		has |= loops.Hours
+	}
+	if cfg.HasPlace {
+		has |= loops.Sun
 	}
 	return has
 }

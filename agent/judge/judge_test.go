@@ -294,6 +294,32 @@ func TestChannels(t *testing.T) {
 	}
 }
 
+// Zones that read their daylight from one point have one sensor, and one finding of it.
+func TestSharedSensor(t *testing.T) {
+	cfg := site()
+	other := cfg.Zones[0]
+	other.Name = "aisles-5-8"
+	cfg.Zones = append(cfg.Zones, other)
+	for i, index := range []int{3, 4} { // the same register, read for each of the two zones
+		p := &config.Point{
+			Zone: i, Role: config.Daylight, Index: index, Quantity: config.Lux, HasLoop: true, Loop: config.Unity,
+			Scale: config.Through([2]float64{4, 20}, [2]float64{0, 5000}), Where: "input 44",
+		}
+		cfg.Zones[i].Points[config.Daylight] = p
+		cfg.Devices[0].Points = append(cfg.Devices[0].Points, p)
+	}
+	s := judge.New(cfg)
+	for i := range 20 {
+		at := after(float64(10 * i))
+		south(s, at, 2.6, 0)
+		north(s, at, 250, counts8mA, 480, 3.2, 3.2)
+	}
+	found := s.Snapshot().Findings
+	if len(found) != 1 || found[0].ID != loops.SensorLoopLow || len(found[0].Zones) != 2 {
+		t.Errorf("found %+v", found)
+	}
+}
+
 // Energy is power held for the time between samples; what was not watched is not counted.
 func TestEnergy(t *testing.T) {
 	level := func(percent float64) float64 { return (4 + 0.16*percent) * 4095 / 20 }
