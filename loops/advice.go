@@ -118,7 +118,7 @@ func (j *Judge) filler(f *Finding, m *memory, d *days) *strings.Replacer {
 		jumps = "0 V"
 	}
 	return strings.NewReplacer(
-		"{scatter}", number(m.noise.now, 1), "{noisetimes}", number(m.noise.now/usual, 0),
+		"{jitter}", number(m.noise.now, 1), "{noisetimes}", number(m.noise.now/usual, 0),
 		"{amplitude}", number(m.swings.oscillation.amplitude(), 0), "{period}", apart(m.swings.oscillation.period()),
 		"{expected}", number(m.expected/10, 1),
 		"{zones}", strings.Join(names, " and "),

@@ -89,7 +89,6 @@ func (m *memory) strays() {
 // views are weights that several explanations ask for, worked out once a sample.
 type views struct {
 	follows, rests, alive, windUp      float64
-	near                               float64 // as rests, but a voltage of its own making may wander
 	lightPair, lightCommand, lightFull float64 // power where the light goes with the pair, with the command, or is full
 }
 
@@ -98,7 +97,6 @@ func (m *memory) view() {
 	v := &m.views
 	v.follows = fit(m.residual, m.spread)
 	v.rests = m.rests()
-	v.near = max(v.rests, -0.5)
 	v.alive = m.alive()
 	v.windUp = m.windUp()
 	v.lightPair, v.lightCommand, v.lightFull = m.powerFit(m.feedback), m.powerFit(m.command), m.powerFit(100)

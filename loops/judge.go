@@ -118,7 +118,9 @@ func (j *Judge) decide(at int, t track) {
 	best, top := z.best(t)
 	if t == loopTrack && best >= 0 && z.supportedAlone(best) {
 		if c := j.crossingOf(at); c != nil {
-			j.raiseCrossing(c)
+			if age := float64(z.memory.at-c.since) / 1e9; age >= z.patience() {
+				j.raiseCrossing(c)
+			}
 			return
 		}
 	}
@@ -227,16 +229,20 @@ func (z *zone) proved(named int) bool {
 	return true
 }
 
+// patience is for how long, in seconds, explanations that are close to each other get time to part. Chosen: five correlation
+// times (two and a half minutes) or four samples; by then the command has wound up and the light has settled.
+func (z *zone) patience() float64 {
+	return max(5*z.memory.tau, 4*z.memory.set.CycleSeconds)
+}
+
 // ripe says whether it is time to name a finding: its explanation stands out from the others, or has had its time to.
-// Chosen: five correlation times (two and a half minutes) or four samples; by then the command has wound up and the light
-// has settled.
 func (z *zone) ripe(best int) bool {
-	const clear, waitTimes = 3.0, 5.0
+	const clear = 3.0
 	age := float64(z.memory.at-z.sums.since[best]) / 1e9
 	if explanations[best].track == setpointTrack {
 		return age >= daysSeconds
 	}
-	if age >= max(waitTimes*z.memory.tau, 4*z.memory.set.CycleSeconds) {
+	if age >= z.patience() {
 		return true
 	}
 	for i := span[explanations[best].track].from; i < span[explanations[best].track].to; i++ {

@@ -22,14 +22,14 @@ func site(order []int, offset int64) []string {
 	}
 	j := New(set)
 	var out []string
-	for sims[0].at < 7*3600 {
+	for sims[0].at < 9*3600 {
 		var at int64
 		for place, k := range order {
 			z := sims[place]
-			if z.at > 4*3600 && ids[k] != None {
+			if z.at > 4*3600+600*float64(k) && ids[k] != None { // two at once would be one cause
 				z.fault = simFaults[ids[k]]
 			}
-			if z.at > 6*3600 {
+			if z.at > 6.5*3600 {
 				z.fault = nil
 			}
 			s := z.next()

@@ -108,15 +108,15 @@ func (z *zone) spell() {
 }
 
 // wildSeconds is how often a single wild reading of this zone falls where a spell would be: as often as wild readings were
-// seen elsewhere in the range, which is three times as wide.
+// seen elsewhere in the range, which is about as wide; once a day as long as none was.
 func (s *spells) wildSeconds() float64 {
-	return min(wildReadingSeconds, 3*s.watched/max(1, s.wild))
+	return min(wildReadingSeconds, (s.watched+8640)/(s.wild+0.1))
 }
 
 // begin starts a spell.
 func (s *spells) begin(m *memory, zero bool) {
 	s.now, s.zero, s.samples, s.seconds, s.began, s.fine, s.counted = true, zero, 0, 0, m.at, 0, false
-	s.minimum, s.unplugs = false, 0
+	s.minimum, s.unplugs, s.odd = false, 0, false
 }
 
 // light notes what the power says of the light within a spell at 0 V.

@@ -10,6 +10,9 @@ import "math"
 // percent. Source: solved circuit; isolation of 200 Mohm a terminal is assumed.
 const strayHigh = 17.0
 
+// strayNats is what a stray voltage owes: every second break is of the gray, and few zones have so many gear. Chosen.
+const strayNats = 2.5
+
 func weighPairOpen(m *memory) weight {
 	level := m.restLevel()
 	if m.set.TapGear {
@@ -21,13 +24,9 @@ func weighPairOpen(m *memory) weight {
 		low, least = -130, -math.MaxFloat64 // exchanged on an interface without a reverse diode: minus the open-circuit voltage
 	}
 	f := within(level, low, shortHigh, shortEdge)
-	if stray := within(level, shortHigh, strayHigh, 1) - 3; stray > f {
+	if stray := within(level, shortHigh, strayHigh, 1) - strayNats; stray > f {
 		f = stray
 	}
 	f += m.swappedFor()
-	near := m.views.near
-	if level > shortHigh {
-		near = 0 // stray voltage may follow a low command
-	}
-	return weight{motion: m.swapped(least) + m.views.windUp + near, level: f + m.views.lightFull}
+	return weight{motion: m.swapped(least) + m.views.windUp, level: f + m.views.lightFull}
 }

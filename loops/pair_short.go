@@ -31,7 +31,7 @@ func (m *memory) swappedFor() float64 {
 
 func weighPairShort(m *memory) weight {
 	w := weight{
-		motion: m.swapped(2.5) + m.views.windUp + m.views.near,
+		motion: m.swapped(2.5) + m.views.windUp,
 		level:  within(m.restLevel(), shortLow, shortHigh, shortEdge) + m.powerMinimum(),
 	}
 	w.level += m.swappedFor()

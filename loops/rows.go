@@ -148,7 +148,7 @@ var Catalogue = [IDs]Row{
 	FeedbackNoisy: {
 		Name: "feedback-noisy", Part: "feedback", Severity: "low", Title: "the feedback is noisy",
 		Needs: loopPoints,
-		Says:  "The feedback scatters by {scatter} % of level about {volts} V while the command stands still, {noisetimes} times what it used to.",
+		Says:  "The feedback jitters by {jitter} % of level about {volts} V while the command stands still, {noisetimes} times what it used to.",
 		Checks: []Check{
 			{Lit | Foreign, "At the interface's pair terminals, first on a high AC range: more than 0.2 V AC on a plugged pair is picked up from line wiring beside it; switch the neighbouring circuit off, and it disappears with it. The DC mean falls with it."},
 			{Panel, "Shield of the feedback's cable: grounded at one end only, and connected there. Supply of the loop: less than 0.2 V of ripple."},
