@@ -74,8 +74,9 @@ func TestCalibrationArithmetic(t *testing.T) {
 	}
 }
 
-// The confidences of first findings, over many zones with all their points or only some. Where faults are one picture, as a
-// short and an open pair without power are, the confidence has to be shared.
+// The confidence of a first finding is the share of such findings whose name is right, or one that the points can not tell
+// from it, over many zones with all their points or only some. What is one picture is said by how well the others fit: see
+// TestShortAndOpenAreBothSaid.
 func TestConfidenceIsWorthWhatItSays(t *testing.T) {
 	var list []forecast
 	for _, points := range pointSets {
@@ -86,28 +87,25 @@ func TestConfidenceIsWorthWhatItSays(t *testing.T) {
 			for _, cycle := range []float64{5, 15, 60} {
 				for seed := range uint64(6) {
 					if got := run(newSim(1500+seed, cycle, points.has), 5, 3, simFaults[id]); len(got) > 0 {
-						list = append(list, forecast{got[0].Confidence, got[0].ID == id})
+						list = append(list, forecast{got[0].Confidence, alike(got[0].ID, id, points.has)})
 					}
 				}
 			}
 		}
 	}
 	b, wide := bins(list)
-	share := 0.0
 	for i, x := range b {
-		share += x.n * x.right / float64(len(list))
+		if x.n == 0 {
+			continue
+		}
 		t.Logf("stated %.1f..%.1f: %4.0f findings, %.3f in the mean, %.3f right", float64(i)/5, float64(i+1)/5, x.n, x.stated, x.right)
-	}
-	skill := 1 - brier(list)/(share*(1-share))
-	t.Logf("%d findings: Brier score %.3f, skill %.2f, expected calibration error %.3f", len(list), brier(list), skill, wide)
-	// A confidence that is always the share of right ones has no skill. Four standard errors are left to chance, and a tenth to
-	// the mix of faults, which here come equally often.
-	if len(list) < 500 || skill <= 0 || wide > 0.12 {
-		t.Errorf("%d findings, skill %.2f, calibration error %.3f", len(list), skill, wide)
-	}
-	for i, x := range b {
-		if x.n >= 20 && x.stated-x.right > 0.1+4*math.Sqrt(x.stated*(1-x.stated)/x.n) {
+		// These zones are plainer than real ones: they may be named right more often than is said, and not less.
+		if low := x.stated - math.Max(0.05, 2*math.Sqrt(x.stated*(1-x.stated)/x.n)); x.n >= 10 && x.right < low {
 			t.Errorf("stated %.1f..%.1f: %.3f in the mean and %.3f right: too sure", float64(i)/5, float64(i+1)/5, x.stated, x.right)
 		}
+	}
+	t.Logf("%d findings: Brier score %.3f, expected calibration error %.3f", len(list), brier(list), wide)
+	if len(list) < 500 || wide > 0.1 {
+		t.Errorf("%d findings, calibration error %.3f", len(list), wide)
 	}
 }

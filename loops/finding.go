@@ -12,7 +12,8 @@ type Finding struct {
 	Onset, Raised, Cleared int64 // Cleared is 0 while it stands
 	Revised                bool  // it ended because a better explanation took its place
 
-	Confidence float64 // 0..1
+	// Confidence is that the name is right, or that of an alternative that the points can not tell from it, 0..1.
+	Confidence float64
 	Also       []Alternative
 
 	Summary          string
@@ -23,7 +24,8 @@ type Finding struct {
 // Alternative is an explanation that the points cannot tell from the one that was named.
 type Alternative struct {
 	ID         ID
-	Confidence float64
+	Confidence float64 // of it alone, 0..1; with that of the finding at most 1 in all
+	Fits       float64 // how likely the samples are under it beside the finding's, 0..1: 1 is as good
 }
 
 // Measure is one figure that speaks for a finding, such as "feedback_volts".

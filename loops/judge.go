@@ -335,42 +335,31 @@ func (j *Judge) remove(at int) {
 }
 
 // shares gives how sure the named explanation is, and those that it can not be told from; crossed is by how much being
-// crossed with another zone beats it.
+// crossed with another zone beats it. The confidence is that the name is right or one that the points can not tell from it:
+// what is within reach shares the rest by how well it fits.
 func (z *zone) shares(named int, crossed float64) (float64, []Alternative) {
-	const within = 6.0 // nats: an explanation farther behind is not mentioned (a share of less than 0.7 %)
+	const within = 6.0 // nats: an explanation farther behind is not mentioned
 	top := z.score(named)
-	var sum float64
 	var also []Alternative
+	sum := 0.0
+	mention := func(id ID, lead float64) {
+		if lead > -within {
+			fits := math.Exp(min(0, lead))
+			sum += fits
+			also = append(also, Alternative{ID: id, Fits: fits})
+		}
+	}
 	for i := span[explanations[named].track].from; i < span[explanations[named].track].to; i++ {
-		if !z.can[i] {
-			continue
-		}
-		s := math.Exp(z.score(i) - top)
-		sum += s
-		if i != named && s > math.Exp(-within) {
-			also = append(also, Alternative{ID: explanations[i].id, Confidence: s})
+		if z.can[i] && i != named {
+			mention(explanations[i].id, z.score(i)-top)
 		}
 	}
-	if x := math.Exp(min(0, crossed)); x > math.Exp(-within) {
-		sum += x
-		also = append(also, Alternative{ID: ZonesCrossed, Confidence: x})
-	}
-	sure := 1 / sum
-	if named == unknown {
-		// That the loop is off its setpoint is so, whatever it comes from: the statement is never worth nothing.
-		sure = max(sure, 0.1)
-	}
-	if explanations[named].track == setpointTrack {
-		sure = min(sure, 0.95) // chosen: no row of days excludes a cause that nobody thought of
-	}
-	rest := 0.0
+	mention(ZonesCrossed, crossed)
+	sure := explanations[named].sure
 	for i := range also {
-		rest += also[i].Confidence
+		also[i].Confidence = (1 - sure) * also[i].Fits / (1 + sum)
 	}
-	for i := range also {
-		also[i].Confidence *= min(1/sum, (1-sure)/rest)
-	}
-	slices.SortStableFunc(also, func(a, b Alternative) int { return cmp.Compare(b.Confidence, a.Confidence) })
+	slices.SortStableFunc(also, func(a, b Alternative) int { return cmp.Compare(b.Fits, a.Fits) })
 	return sure, also
 }
 

@@ -207,7 +207,7 @@ func (j *Judge) raiseCrossing(c *crossing) {
 	j.seq++
 	f := Finding{
 		Seq: j.seq, ID: ZonesCrossed, Cause: cause, Zones: []int{c.a, c.b}, Device: -1,
-		Onset: c.since, Raised: z.memory.at, Confidence: crossingSure,
+		Onset: c.since, Raised: z.memory.at, Confidence: explanations[explanationOf(ZonesCrossed)].sure,
 	}
 	j.describe(&f, z)
 	c.open = true
@@ -219,9 +219,6 @@ func (j *Judge) raiseCrossing(c *crossing) {
 	j.open = append(j.open, f)
 	j.changes = append(j.changes, f)
 }
-
-// crossingSure is the confidence of a crossing. Chosen: two zones have to fit each other and nothing else.
-const crossingSure = 0.97
 
 // endCrossings ends those that nothing speaks for any more: each zone follows its own command again.
 func (j *Judge) endCrossings() {
