@@ -101,7 +101,7 @@ func findingsTable() string {
 	words := []struct {
 		c    loops.Channels
 		name string
-	}{{loops.Setpoint, "S"}, {loops.Command, "C"}, {loops.Feedback, "F"}, {loops.FeedbackLoop, "F in mA"}}
+	}{{loops.Setpoint, "S"}, {loops.Command, "C"}, {loops.Feedback, "F"}, {loops.FeedbackLoop, "F in mA"}, {loops.Power, "P"}}
 	for id := loops.None + 1; id < loops.IDs; id++ {
 		row := loops.Catalogue[id]
 		if row.MentionOnly {

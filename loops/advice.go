@@ -98,6 +98,7 @@ func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
 	if level < belowZero {
 		exchanged = " A reading below 0 V speaks for exchanged conductors."
 	}
+	watts, usual, gear := m.gear.words(m)
 	loop, milliamps := "", "(no current loop)"
 	if m.has.Has(FeedbackLoop) {
 		milliamps = number(m.milliamps, 1)
@@ -110,6 +111,7 @@ func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
 		"{apart}", apart(max(m.errorSeconds, float64(f.Raised-f.Onset)/1e9)),
 		"{signal}", signal, "{kind}", kind, "{withpower}", power,
 		"{minimum}", minimum, "{full}", full, "{exchanged}", exchanged,
+		"{watts}", watts, "{usual}", usual, "{gear}", gear,
 	)
 }
 
@@ -147,6 +149,7 @@ func (m *memory) measures() []Measure {
 		{m.has.Has(Power), "power_watts", m.power, 0},
 		{m.has.Has(Power) && !math.IsNaN(m.watts), "power_share", m.watts, 3},
 		{m.errorSeconds > 0, "apart_seconds", m.errorSeconds, 0},
+		{m.gear.expected > 0, "expected_watts", m.gear.expected, 0},
 	} {
 		if x.known {
 			list = append(list, Measure{x.name, round(x.value, x.digits)})

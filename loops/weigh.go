@@ -70,6 +70,11 @@ var explanations = [...]explanation{
 	{ReversedAction, -1, weighReversedAction, errs | mentioned | light, loopTrack},
 	{Sluggish, -4, weighSluggish, errs | mentioned | light, loopTrack},
 	{TrackingError, -3, weighTrackingError, errs | light, loopTrack},
+
+	// The gear's track (gear.go), which is tried anew every half hour and not every half minute: ln 60.
+	{LampsOut, 4, nil, 0, gearTrack},
+	{GearStray, 4, nil, 0, gearTrack},
+	{FeedbackDrift, 4, nil, mentioned, gearTrack},
 }
 
 const (

@@ -97,9 +97,11 @@ func (z *zone) observe(s *Sample) {
 		z.put()
 	}
 	m.learnFull()
-	if z.calm() {
+	calm := z.calm()
+	if calm {
 		m.learn()
 	}
+	z.weighGear(calm)
 }
 
 // count1 counts the time that was judged.

@@ -1,0 +1,23 @@
+package loops
+
+// Part of the gear does not dim: it was replaced by a kind that can not, or sits beyond a break in the pair, where nothing
+// sinks its current and it gives full light. Feedback and command agree, since the near gear does; the power is too high
+// the lower the level is, and right at full. Source: class "split zone" of any solution of the circuit, a conductor broken
+// between two gears.
+
+// strayDims is by how much the light's power has to be down from full until stray gear shows, and strayShows the least rise
+// that is taken for it. Chosen: twice the usual error of a block and more; nearer to full the two pictures are one.
+const (
+	strayDims  = 0.08
+	strayShows = 0.015
+)
+
+// weighGearStray is the weight of a block whose power is off by r, where light is the healthy power at its level and usual
+// the usual error, all in shares of full power: any share of the gear from least to all of it may stand at full.
+func weighGearStray(least, r, light, usual float64) float64 {
+	dimmed := 1 - light
+	if dimmed < strayDims {
+		return fit(r, usual)
+	}
+	return within(r, max(strayShows, least*dimmed), dimmed, usual)
+}
