@@ -44,6 +44,8 @@ type Judge struct {
 	open    []Finding // those that stand, oldest first
 	changes []Finding
 	seq     int
+
+	usedBy [][]int // the devices that a zone has a point on
 }
 
 // New makes a judge that has seen nothing.
@@ -51,7 +53,9 @@ func New(set Settings) *Judge {
 	j := &Judge{set: set, zones: make([]zone, len(set.Zones)), devices: make([]device, len(set.Devices))}
 	for i := range j.devices {
 		j.devices[i] = device{open: -1, tau: mostCorrelationSeconds, h: threshold(0, mostCorrelationSeconds)}
+		j.devices[i].stale.open = -1
 	}
+	j.users()
 	for i := range j.zones {
 		j.zones[i] = newZone(&j.set.Zones[i])
 	}
@@ -67,24 +71,34 @@ func New(set Settings) *Judge {
 	return j
 }
 
-// zonesOf gives the zones that have a point on a device.
-func (j *Judge) zonesOf(device int) []int {
-	if j.set.Uses != nil {
-		return j.set.Uses[device]
-	}
-	var list []int
-	for i := range j.set.Zones {
-		if j.set.Zones[i].Device == device {
-			list = append(list, i)
+// users notes which zones use which devices.
+func (j *Judge) users() {
+	if j.set.Uses == nil {
+		j.set.Uses = make([][]int, len(j.set.Devices))
+		for i := range j.set.Zones {
+			at := j.set.Zones[i].Device
+			j.set.Uses[at] = append(j.set.Uses[at], i)
 		}
 	}
-	return list
+	j.usedBy = make([][]int, len(j.set.Zones))
+	for at, zones := range j.set.Uses {
+		for _, z := range zones {
+			j.usedBy[z] = append(j.usedBy[z], at)
+		}
+	}
 }
+
+// zonesOf gives the zones that have a point on a device.
+func (j *Judge) zonesOf(device int) []int { return j.set.Uses[device] }
 
 // Observe weighs one sample of a zone, and allocates only where a finding is raised or ended. Samples of a zone come in
 // the order of time; one that is older than the last is taken as the first after a gap.
 func (j *Judge) Observe(zone int, s *Sample) {
 	z := &j.zones[zone]
+	if j.waits(zone) {
+		z.idle(s)
+		return
+	}
 	z.observe(s)
 	for t := range tracks {
 		j.decide(zone, t)
@@ -215,6 +229,9 @@ func (j *Judge) remove(at int) {
 	for i := range j.devices {
 		if j.devices[i].open > at {
 			j.devices[i].open--
+		}
+		if j.devices[i].stale.open > at {
+			j.devices[i].stale.open--
 		}
 	}
 }

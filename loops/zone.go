@@ -104,6 +104,20 @@ func (z *zone) observe(s *Sample) {
 	z.weighGear(calm)
 }
 
+// idle takes a sample whose values may be old: time goes by, and whether the zone is called for.
+func (z *zone) idle(s *Sample) {
+	m := &z.memory
+	m.take(s)
+	if m.back {
+		z.sums.rewind(m.at)
+	}
+	z.judged, z.reason = false, "its device repeats old values"
+	m.call()
+	if m.lit || m.asked {
+		z.calledSeconds += m.dt
+	}
+}
+
 // count1 counts the time that was judged.
 func (z *zone) count1() {
 	if z.judged {
