@@ -41,11 +41,16 @@ const (
 	gearFade  = 0.1
 	fadeUsual = 0.02
 
+	// speaksNats is what the newest block has to say for an explanation that is named: what was true yesterday evening is
+	// not named in the morning.
+	speaksNats = 0.25
+
 	// gearTopNats bounds the sums, and with them the time that proof of repair takes.
 	gearTopNats = 40.0
 
-	// steadyBand is by how much the level may differ from that of the last minute, in percent, and blockBand from that
-	// of its block. Power trails light by seconds to a minute (common practice, no source).
+	// steadyBand is by how much the level may differ from that of the last minute, in percent, and more where samples lie
+	// farther apart; blockBand from that of its block. Power trails light by seconds to a minute (common practice, no
+	// source).
 	steadyBand = 3.0
 	blockBand  = 4.0
 	steadyTime = 60.0 // seconds
@@ -54,9 +59,11 @@ const (
 	// Source: fluorescent lamps reach their light and power within 5 to 15 minutes (common practice, no source).
 	warmSeconds = 600.0
 
-	// heldSeconds is for how long a level is to be held until its blocks count in full: some meters give means of some
-	// minutes. The first blocks count a quarter.
-	heldSeconds = 600.0
+	// meterSeconds is how late a meter may be: some give means of some minutes. What such a meter would make of the way that
+	// the level has come counts lateShare. Chosen: at 1 a meter that is a quarter of an hour late looks like stray gear
+	// whenever the level falls; at 0 zones under clouds would not be judged.
+	meterSeconds = 600.0
+	lateShare    = 0.25
 
 	// leastGear is the least share of the gear that is looked for. Half of it is what the zone may change by itself.
 	// Source: new lamps and other gear of the same kind lower power by less than 2 % (common practice, no source).
@@ -66,12 +73,12 @@ const (
 	leastRise = 0.03
 
 	// loadUsual is the usual size of what other loads and new lamps add. Source: up to 10 % (common practice, no source).
-	loadUsual = 0.04
+	loadUsual = 0.06
 
 	// loadNats is what another load that went away owes against lamps that failed: gear fails every year somewhere in a
 	// zone, few zones have other loads on their meter. newLampNats is what stray gear owes against new lamps and loads.
 	loadNats    = 4.0
-	newLampNats = 1.0
+	newLampNats = 1.5
 
 	// adoptSeconds is how long a power that is off for a sound reason stays until it is the zone's own: a sign that is
 	// lit every evening is not.
@@ -86,17 +93,20 @@ type gear struct {
 	lampsOut, stray, raised bet
 	low, high               spell
 
-	slowLevel, slowPower float64 // of the last minute
-	held                 float64 // seconds since the level moved away from heldLevel
-	heldLevel            float64
+	named   bool // a finding stood at the last block
+	loaded  bool // the power that is up was told to be no stray gear's
+	offSide int8 // -1: the newest samples were below the curve by more than its play, 1: above
 
-	offSide  float64 // -1: the newest samples were below the curve by more than its play, 1: above
-	offSince int64
+	doubtful mean // distance of blocks from the curve while it is in doubt what they come from
+
+	slowLevel, slowPower float64 // of the last minute
+	slowestLevel         float64 // of the last ten minutes
+
+	offSince int64      // since when the newest samples have been on offSide
 	size     float64    // share of the gear as the winning explanation has it
 	sizes    [2]float64 // the same of lamps out and of stray gear
-	dbg      string
-	expected float64 // watts to expect at the level of the last block
-	drawn    float64 // watts that it drew
+	expected float64    // watts to expect at the level of the last block
+	drawn    float64    // watts that it drew
 }
 
 // block gathers samples of one level.
@@ -111,6 +121,7 @@ type block struct {
 type bet struct {
 	total float64
 	since int64
+	now   float64 // what the last block said
 }
 
 // spell holds what is needed to tell explanations apart by the levels that were seen while the power was off its curve:
@@ -140,14 +151,37 @@ func (s *spell) of(a, b, least, most float64) (size, nats float64) {
 	return size, -(s.rr - 2*size*xy + size*size*xx) / 2
 }
 
-// weighGear takes the newest sample of a lit zone; healthy says that nothing speaks against its loop.
-func (z *zone) weighGear(healthy bool) {
+// ofController are the explanations of the loop's track that leave pair, interface and feedback sound: under them, too, the
+// light is where the feedback says.
+var ofController = func() (list [loopers]bool) {
+	for i := range list {
+		list[i] = Catalogue[explanations[i].id].Part == "controller"
+	}
+	return list
+}()
+
+// shines says whether the light is where feedback and command say: nothing speaks against pair, interface and feedback.
+func (z *zone) shines() bool {
+	m := &z.memory
+	if !m.lit || math.Abs(m.residual) > 2.5*m.spread {
+		return false
+	}
+	for i := range loopers {
+		if z.sums.total[i] > calmNats && !ofController[i] {
+			return false
+		}
+	}
+	return true
+}
+
+// weighGear takes the newest sample of a lit zone.
+func (z *zone) weighGear() {
 	m := &z.memory
 	g := &m.gear
 	if !m.set.Has.Has(Power) {
 		return
 	}
-	if !healthy {
+	if !z.shines() {
 		g.block, g.offSide = block{}, 0
 		return
 	}
@@ -168,23 +202,23 @@ func (z *zone) weighGear(healthy bool) {
 func (g *gear) steady(m *memory) bool {
 	level, power := g.slowLevel, g.slowPower
 	if m.gap {
-		g.slowLevel, g.slowPower, g.held, g.heldLevel = m.feedback, m.power, 0, m.feedback
+		g.slowLevel, g.slowPower, g.slowestLevel = m.feedback, m.power, m.feedback
 		g.block, g.offSide = block{}, 0
 		return false
 	}
 	g.slowLevel = approach(level, m.feedback, m.dt, steadyTime)
 	g.slowPower = approach(power, m.power, m.dt, steadyTime)
-	if g.held += m.dt; math.Abs(m.feedback-g.heldLevel) > 2*blockBand {
-		g.held, g.heldLevel = 0, m.feedback
-	}
+	g.slowestLevel = approach(g.slowestLevel, m.feedback, m.dt, meterSeconds)
 	if m.litSeconds < max(warmSeconds, m.set.SettleSeconds) || m.feedback < 8 || m.feedback > 130 || m.power <= noWatts {
 		return false
 	}
-	if math.Abs(m.feedback-level) > steadyBand {
+	moved := math.Abs(m.feedback - level)
+	if moved > steadyBand*max(1, m.dt/steadyTime) {
 		return false
 	}
 	g.notice(m)
-	return math.Abs(m.power-power) <= 0.05*max(m.power, power, g.curve.scale)
+	full := max(m.power, power, g.curve.scale)
+	return math.Abs(m.power-power) <= (0.05+0.01*moved)*full
 }
 
 // notice keeps since when the power has been off its curve: the onset of what may come of it.
@@ -194,9 +228,9 @@ func (g *gear) notice(m *memory) {
 	}
 	share, doubt, _ := g.curve.at(m.feedback)
 	r := (m.power/g.curve.scale - share) / g.curve.full()
-	side := 0.0
+	side := int8(0)
 	if play := max(leastGear/2, 2*math.Sqrt(doubt)); math.Abs(r) > play {
-		side = math.Copysign(1, r)
+		side = int8(math.Copysign(1, r))
 	}
 	if side != g.offSide {
 		g.offSide, g.offSince = side, m.at-int64(m.dt*1e9)
@@ -221,7 +255,7 @@ func (z *zone) closeBlock() {
 	g := &m.gear
 	b := g.block
 	g.block = block{}
-	share := min(1, b.seconds/blockSeconds) * max(0.25, min(1, g.held/heldSeconds))
+	share := min(1, b.seconds/blockSeconds)
 	c := &g.curve
 	if c.scale == 0 {
 		c.learn(&b, 1)
@@ -234,8 +268,17 @@ func (z *zone) closeBlock() {
 		away = 0
 	}
 	r := nearer(b.power/c.scale-at, b.power/c.scale-c.share(b.level-away)) / full
+	if way := math.Abs(b.level - g.slowestLevel); way > blockBand && math.Abs(r) < 2*curveSlope*way/full {
+		share *= lateShare
+	}
 	light := at / full
 	usual := math.Sqrt(wanderBlocks*c.spread()*c.spread() + doubtBlocks*doubt/(full*full))
+	if open := z.open[gearTrack] >= 0; open != g.named {
+		g.doubtful = mean{}
+		if g.named = open; !open {
+			g.lampsOut, g.stray, g.raised, g.low, g.high = bet{}, bet{}, bet{}, spell{}, spell{}
+		}
+	}
 	g.weigh(z, &b, r, light, usual, share)
 	g.expected, g.drawn = at*c.scale, b.power
 	z.nameGear(&b, r, away)
@@ -249,13 +292,29 @@ func (z *zone) closeBlock() {
 		return
 	}
 	doubted := max(g.lampsOut.total, g.stray.total, g.raised.total)
-	if doubt < 0.02*0.02 && doubted < 1.5*calmNats {
-		c.off.add(min(math.Abs(r), 2.5*c.spread())*1.25, 500)
+	if doubt < 2*c.spread()*c.spread()+0.005*0.005 {
+		g.usual(math.Abs(r), doubted)
 	}
 	fits := math.Abs(r) < max(leastGear/2, 3*math.Sqrt(doubt)/full)
 	if fits && doubted < calmNats {
 		c.learn(&b, share)
 	}
+}
+
+// usual learns how far a block is off the curve in a healthy zone. What is in doubt is learned when it has gone away by
+// itself: it was another load then, or the weather.
+func (g *gear) usual(off, doubted float64) {
+	c := &g.curve
+	switch {
+	case doubted >= 1.5*calmNats:
+		g.doubtful.add(off, 500)
+		return
+	case doubted < calmNats && g.doubtful.n > 0:
+		n := min(500, c.off.n+g.doubtful.n)
+		c.off.value += (1.25*g.doubtful.value - c.off.value) * g.doubtful.n / (c.off.n + g.doubtful.n)
+		c.off.n, g.doubtful = n, mean{}
+	}
+	c.off.add(1.25*min(off, 2.5*c.spread()), 500)
 }
 
 // nearer gives the smaller of two deviations, 0 where they do not agree which way it is.
@@ -288,8 +347,9 @@ func (g *gear) weigh(z *zone, b *block, r, light, usual, share float64) {
 	}
 }
 
-func (g *gear) add(z *zone, to *bet, b *block, side, nats, usual, share float64) {
+func (g *gear) add(z *zone, to *bet, b *block, side int8, nats, usual, share float64) {
 	before := to.total
+	to.now = nats
 	if z.open[gearTrack] < 0 {
 		nats -= gearFade * min(1, fadeUsual/usual)
 	}
@@ -342,6 +402,12 @@ func (z *zone) nameGear(b *block, r, away float64) {
 func (z *zone) rivals(lamps, stray int) {
 	g, s := &z.memory.gear, &z.sums
 	short := z.h - explanations[lamps].prior - 1
+	if g.lampsOut.now < speaksNats {
+		s.total[lamps] = min(s.total[lamps], short)
+	}
+	if g.stray.now < speaksNats {
+		s.total[stray] = min(s.total[stray], short)
+	}
 	if g.lampsOut.total > 0 {
 		size, as := g.low.of(0, -1, 0, 1)
 		load, asLoad := g.low.of(-1, 0, 0, 1)
@@ -367,6 +433,14 @@ func (z *zone) rivals(lamps, stray int) {
 		}
 		if max(asLoad, asNew) > as-newLampNats {
 			s.total[stray] = min(s.total[stray], short)
+		}
+		if g.raised.now > speaksNats {
+			g.loaded = max(asLoad, asNew) > as+newLampNats
+		}
+		if g.loaded && g.raised.total == 0 {
+			// A sign that was lit for the evening: what it looked like is gone with it.
+			g.stray, g.high, g.loaded = bet{}, spell{}, false
+			s.total[stray] = 0
 		}
 	}
 }

@@ -83,9 +83,10 @@ func (c *gearCurve) beyond(i int, level float64) (share, doubt, apart float64) {
 	return max(0.02, float64(p.share)+curveSlope*away), c.doubt(p) + off*off, float64(p.apart)
 }
 
-// doubt is the variance of a point.
+// doubt is the variance of a point: that of one block, until its blocks go back farther than their errors last.
 func (c *gearCurve) doubt(p *gearPoint) float64 {
-	return wanderBlocks * c.spread() * c.spread() / float64(p.n)
+	n := float64(p.n)
+	return c.spread() * c.spread() * max(1, 1/n) * min(1, wanderBlocks/n)
 }
 
 func (c *gearCurve) share(level float64) float64 {

@@ -97,11 +97,10 @@ func (z *zone) observe(s *Sample) {
 		z.put()
 	}
 	m.learnFull()
-	calm := z.calm()
-	if calm {
+	if z.calm() {
 		m.learn()
 	}
-	z.weighGear(calm)
+	z.weighGear()
 }
 
 // idle takes a sample whose values may be old: time goes by, and whether the zone is called for.
