@@ -111,7 +111,7 @@ func (j *Judge) filler(f *Finding, m *memory) *strings.Replacer {
 		"{apart}", apart(max(m.errorSeconds, float64(f.Raised-f.Onset)/1e9)),
 		"{signal}", signal, "{kind}", kind, "{withpower}", power,
 		"{minimum}", minimum, "{full}", full, "{exchanged}", exchanged,
-		"{watts}", watts, "{usual}", usual, "{gear}", gear,
+		"{at}", number(m.gear.level/10, 1), "{watts}", watts, "{usual}", usual, "{gear}", gear,
 	)
 }
 

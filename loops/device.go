@@ -29,6 +29,10 @@ const (
 	// where 44 of a hundred are lost.
 	heardNats = 3.6
 
+	// poorMost bounds the evidence of a device that comes and goes, in what raises the finding: it has to answer for some
+	// minutes to be back.
+	poorMost = 1.8
+
 	// outage is the number of lost polls in a row that are an outage, and not answers that come and go.
 	outage = 2
 )
@@ -61,7 +65,7 @@ func (j *Judge) Answered(at int, now int64, ok bool) {
 	}
 	d.total += lostNats * share
 	if d.failed++; d.failed <= outage {
-		d.poor = min(1.2*d.h, d.poor+lostNats*share)
+		d.poor = min(poorMost*d.h, d.poor+lostNats*share)
 	}
 	if d.open < 0 && max(d.total, d.poor) >= d.h {
 		d.count++

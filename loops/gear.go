@@ -41,10 +41,6 @@ const (
 	gearFade  = 0.1
 	fadeUsual = 0.02
 
-	// speaksNats is what the newest block has to say for an explanation that is named: what was true yesterday evening is
-	// not named in the morning.
-	speaksNats = 0.25
-
 	// gearTopNats bounds the sums, and with them the time that proof of repair takes.
 	gearTopNats = 40.0
 
@@ -69,20 +65,8 @@ const (
 	// Source: new lamps and other gear of the same kind lower power by less than 2 % (common practice, no source).
 	leastGear = 0.04
 
-	// leastRise is the least rise of power, in shares of full, that is taken for new lamps or another load.
-	leastRise = 0.03
-
-	// loadUsual is the usual size of what other loads and new lamps add. Source: up to 10 % (common practice, no source).
-	loadUsual = 0.06
-
-	// loadNats is what another load that went away owes against lamps that failed: gear fails every year somewhere in a
-	// zone, few zones have other loads on their meter. newLampNats is what stray gear owes against new lamps and loads.
-	loadNats    = 4.0
-	newLampNats = 1.5
-
-	// adoptSeconds is how long a power that is off for a sound reason stays until it is the zone's own: a sign that is
-	// lit every evening is not.
-	adoptSeconds = 24 * 3600.0
+	// knowsGear is the usual error of a block up to which it puts the gear to the test. Chosen: a fifth of the gear would show.
+	knowsGear = 0.06
 )
 
 // gear is what a zone remembers of its power.
@@ -105,7 +89,8 @@ type gear struct {
 	offSince int64      // since when the newest samples have been on offSide
 	size     float64    // share of the gear as the winning explanation has it
 	sizes    [2]float64 // the same of lamps out and of stray gear
-	expected float64    // watts to expect at the level of the last block
+	level    float64    // of the last block
+	expected float64    // watts to expect there
 	drawn    float64    // watts that it drew
 }
 
@@ -122,33 +107,6 @@ type bet struct {
 	total float64
 	since int64
 	now   float64 // what the last block said
-}
-
-// spell holds what is needed to tell explanations apart by the levels that were seen while the power was off its curve:
-// sums over blocks of the deviation r and the light's share of power c, weighted by how much each block says.
-type spell struct{ w, r, c, rc, cc, rr float64 }
-
-// spellMost is how many blocks' weight a spell remembers.
-const spellKeep = 0.98
-
-func (s *spell) add(w, r, c float64) {
-	s.w = s.w*spellKeep + w
-	s.r = s.r*spellKeep + w*r
-	s.c = s.c*spellKeep + w*c
-	s.rc = s.rc*spellKeep + w*r*c
-	s.cc = s.cc*spellKeep + w*c*c
-	s.rr = s.rr*spellKeep + w*r*r
-}
-
-// of gives how well r = size*(a + b*c) fits, in nats, with the size that fits best between two bounds.
-func (s *spell) of(a, b, least, most float64) (size, nats float64) {
-	xy := a*s.r + b*s.rc
-	xx := a*a*s.w + 2*a*b*s.c + b*b*s.cc
-	size = least
-	if xx > 0 {
-		size = max(least, min(most, xy/xx))
-	}
-	return size, -(s.rr - 2*size*xy + size*size*xx) / 2
 }
 
 // ofController are the explanations of the loop's track that leave pair, interface and feedback sound: under them, too, the
@@ -249,55 +207,73 @@ func (b *block) add(m *memory) {
 	b.atStop = b.atStop || m.command > topStop || m.command < bottomStop
 }
 
+// deviation is what a block says about the curve; shares are of full power.
+type deviation struct {
+	off   float64 // power less that of the curve
+	light float64 // power of the curve
+	usual float64 // how far off is usual
+	doubt float64 // how far off the curve itself may be
+	part  float64 // how much of a whole block it counts
+	away  float64 // percent by which feedback and command have parted since the curve was learned
+}
+
 // closeBlock weighs the block that is complete, and learns from it where nothing speaks against it.
 func (z *zone) closeBlock() {
-	m := &z.memory
-	g := &m.gear
+	g := &z.memory.gear
 	b := g.block
 	g.block = block{}
-	share := min(1, b.seconds/blockSeconds)
-	c := &g.curve
-	if c.scale == 0 {
-		c.learn(&b, 1)
+	if g.curve.scale == 0 {
+		g.curve.learn(&b, 1)
 		return
 	}
-	at, doubt, apart := c.at(b.level)
-	full := c.full()
-	away := b.level - b.command - apart
-	if b.atStop {
-		away = 0
-	}
-	r := nearer(b.power/c.scale-at, b.power/c.scale-c.share(b.level-away)) / full
-	if way := math.Abs(b.level - g.slowestLevel); way > blockBand && math.Abs(r) < 2*curveSlope*way/full {
-		share *= lateShare
-	}
-	light := at / full
-	usual := math.Sqrt(wanderBlocks*c.spread()*c.spread() + doubtBlocks*doubt/(full*full))
 	if open := z.open[gearTrack] >= 0; open != g.named {
 		g.doubtful = mean{}
 		if g.named = open; !open {
 			g.lampsOut, g.stray, g.raised, g.low, g.high = bet{}, bet{}, bet{}, spell{}, spell{}
 		}
 	}
-	g.weigh(z, &b, r, light, usual, share)
-	g.expected, g.drawn = at*c.scale, b.power
-	z.nameGear(&b, r, away)
-	if usual < 0.06 {
-		z.tested[LampsOut] = m.at
-		if light < 0.8 {
-			z.tested[GearStray] = m.at
+	d := g.deviates(&b)
+	g.weigh(z, &b, &d)
+	z.nameGear(&b, &d)
+	if d.usual < knowsGear {
+		z.tested[LampsOut] = z.memory.at
+		if d.light < 1-strayDims {
+			z.tested[GearStray] = z.memory.at
 		}
 	}
-	if z.open[gearTrack] >= 0 {
-		return
+	if z.open[gearTrack] < 0 {
+		g.learn(&b, &d)
 	}
+}
+
+// deviates works out what a block says.
+func (g *gear) deviates(b *block) deviation {
+	c := &g.curve
+	share, doubt, apart := c.at(b.level)
+	full, spread := c.full(), c.spread()
+	d := deviation{light: share / full, doubt: math.Sqrt(doubt) / full, part: min(1, b.seconds/blockSeconds)}
+	if !b.atStop {
+		d.away = b.level - b.command - apart
+	}
+	power := b.power / c.scale
+	d.off = nearer(power-share, power-c.share(b.level-d.away)) / full
+	d.usual = math.Sqrt(wanderBlocks*spread*spread + doubtBlocks*d.doubt*d.doubt)
+	if way := math.Abs(b.level - g.slowestLevel); way > blockBand && math.Abs(d.off) < 2*curveSlope*way/full {
+		d.part *= lateShare
+	}
+	g.level, g.expected, g.drawn = b.level, share*c.scale, b.power
+	return d
+}
+
+// learn takes in a block of a zone that has no finding of its gear.
+func (g *gear) learn(b *block, d *deviation) {
+	c := &g.curve
 	doubted := max(g.lampsOut.total, g.stray.total, g.raised.total)
-	if doubt < 2*c.spread()*c.spread()+0.005*0.005 {
-		g.usual(math.Abs(r), doubted)
+	if spread := c.spread(); d.doubt*d.doubt < 2*spread*spread+0.005*0.005 {
+		g.usual(math.Abs(d.off), doubted)
 	}
-	fits := math.Abs(r) < max(leastGear/2, 3*math.Sqrt(doubt)/full)
-	if fits && doubted < calmNats {
-		c.learn(&b, share)
+	if math.Abs(d.off) < max(leastGear/2, 3*d.doubt) && doubted < calmNats {
+		c.learn(b, d.part)
 	}
 }
 
@@ -328,150 +304,12 @@ func nearer(a, b float64) float64 {
 	return b
 }
 
-// weigh adds what a block says to the sums.
-func (g *gear) weigh(z *zone, b *block, r, light, usual, share float64) {
-	sound := fit(r, usual)
-	g.add(z, &g.lampsOut, b, -1, weighLampsOut(z.leastOf(), r, light, usual)-sound, usual, share)
-	g.add(z, &g.stray, b, 1, weighGearStray(z.leastOf(), r, light, usual)-sound, usual, share)
-	g.add(z, &g.raised, b, 1, fit(min(0, r-leastRise), usual)-sound, usual, share)
-	w := share / (usual * usual)
-	if g.lampsOut.total > 0 {
-		g.low.add(w, r, light)
-	} else {
-		g.low = spell{}
+// rewind keeps what is remembered of times from lying after a clock that was set back.
+func (g *gear) rewind(at int64) {
+	for _, b := range [...]*bet{&g.lampsOut, &g.stray, &g.raised} {
+		b.since = min(b.since, at)
 	}
-	if g.stray.total > 0 || g.raised.total > 0 {
-		g.high.add(w, r, light)
-	} else {
-		g.high = spell{}
-	}
-}
-
-func (g *gear) add(z *zone, to *bet, b *block, side int8, nats, usual, share float64) {
-	before := to.total
-	to.now = nats
-	if z.open[gearTrack] < 0 {
-		nats -= gearFade * min(1, fadeUsual/usual)
-	}
-	to.total = max(0, min(gearTopNats, before+bound(nats, blockNats)*share))
-	if before == 0 && to.total > 0 {
-		to.since = b.from
-		if g.offSide == side {
-			to.since = g.offSince
-		}
-	}
-}
-
-// leastOf is the least share of the gear that is looked for: most of one ballast, where their number is known. Where a
-// finding stands, a third of what it was named for: less is a repair.
-func (z *zone) leastOf() float64 {
-	least := leastGear
-	if n := z.memory.set.Ballasts; n > 0 {
-		least = max(least, 0.8/float64(n))
-	}
-	if z.open[gearTrack] >= 0 {
-		least = max(least, z.memory.gear.size/3)
-	}
-	return least
-}
-
-// nameGear says what the power is named for, and takes into the curve what is no fault.
-func (z *zone) nameGear(b *block, r, away float64) {
-	g := &z.memory.gear
-	at := span[gearTrack].from
-	const lamps, stray, drift = 0, 1, 2
-	s := &z.sums
-	s.total[at+lamps], s.since[at+lamps] = g.lampsOut.total, g.lampsOut.since
-	s.total[at+stray], s.since[at+stray] = g.stray.total, g.stray.since
-	s.total[at+drift] = 0
-	if z.open[gearTrack] < 0 {
-		z.rivals(at+lamps, at+stray)
-	}
-	top := at + lamps
-	if s.total[at+stray] > s.total[top] {
-		top = at + stray
-	}
-	g.size = g.sizes[top-at]
-	if s.total[top] > 0 {
-		s.total[at+drift], s.since[at+drift] = max(0, s.total[top]+g.driftFor(b, r, away)), s.since[top]
-	}
-}
-
-// rivals keeps an explanation below the threshold while one that is no fault fits as well, and takes that one into the curve
-// when it has stood for a day.
-func (z *zone) rivals(lamps, stray int) {
-	g, s := &z.memory.gear, &z.sums
-	short := z.h - explanations[lamps].prior - 1
-	if g.lampsOut.now < speaksNats {
-		s.total[lamps] = min(s.total[lamps], short)
-	}
-	if g.stray.now < speaksNats {
-		s.total[stray] = min(s.total[stray], short)
-	}
-	if g.lampsOut.total > 0 {
-		size, as := g.low.of(0, -1, 0, 1)
-		load, asLoad := g.low.of(-1, 0, 0, 1)
-		g.sizes[0] = size
-		if asLoad+fit(load, loadUsual)-loadNats > as {
-			s.total[lamps] = min(s.total[lamps], short)
-			z.adopt(&g.lampsOut, -load, 0)
-		}
-	}
-	if g.stray.total > 0 || g.raised.total > 0 {
-		size, as := g.high.of(1, -1, 0, 1)
-		load, asLoad := g.high.of(1, 0, 0, 1)
-		relamped, asNew := g.high.of(0, 1, 0, 1)
-		asLoad, asNew = asLoad+fit(load, loadUsual), asNew+fit(relamped, loadUsual)
-		if g.stray.total > 0 {
-			g.sizes[1] = size
-		}
-		switch rival := max(asLoad, asNew); {
-		case rival > as+newLampNats && asLoad > asNew:
-			z.adopt(&g.raised, load, 0)
-		case rival > as+newLampNats:
-			z.adopt(&g.raised, 0, relamped)
-		}
-		if max(asLoad, asNew) > as-newLampNats {
-			s.total[stray] = min(s.total[stray], short)
-		}
-		if g.raised.now > speaksNats {
-			g.loaded = max(asLoad, asNew) > as+newLampNats
-		}
-		if g.loaded && g.raised.total == 0 {
-			// A sign that was lit for the evening: what it looked like is gone with it.
-			g.stray, g.high, g.loaded = bet{}, spell{}, false
-			s.total[stray] = 0
-		}
-	}
-}
-
-// adopt takes a change of power that is no fault into the curve, when it has stood for a day beyond doubt.
-func (z *zone) adopt(b *bet, add, times float64) {
-	g := &z.memory.gear
-	if b.total < z.h/2 || float64(z.memory.at-b.since)/1e9 < adoptSeconds {
-		return
-	}
-	g.curve.shift(add, times)
-	g.lampsOut, g.stray, g.raised = bet{}, bet{}, bet{}
-	g.low, g.high, g.offSide = spell{}, spell{}, 0
-	for i := span[gearTrack].from; i < span[gearTrack].to; i++ {
-		z.sums.total[i] = 0
-	}
-}
-
-// driftFor is the weight of a feedback that has drifted, against the gear: the light is not at the level that it says, and
-// the command differs from it by as much.
-func (g *gear) driftFor(b *block, r, away float64) float64 {
-	c := &g.curve
-	slope := (c.share(b.level+8) - c.share(b.level-8)) / 16 / c.full()
-	if slope < 0.003 {
-		return worst
-	}
-	off := -r / slope
-	if math.Abs(off) > driftMost {
-		return worst
-	}
-	return fit(off-away, spreadUnknown) - 1
+	g.offSince = min(g.offSince, at)
 }
 
 // words gives the power of the last block, what the zone used to draw, and how much of its gear the difference is.

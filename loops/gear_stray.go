@@ -12,12 +12,11 @@ const (
 	strayShows = 0.015
 )
 
-// weighGearStray is the weight of a block whose power is off by r, where light is the healthy power at its level and usual
-// the usual error, all in shares of full power: any share of the gear from least to all of it may stand at full.
-func weighGearStray(least, r, light, usual float64) float64 {
-	dimmed := 1 - light
+// weighGearStray is the weight of a block: any share of the gear from least to all of it may stand at full.
+func weighGearStray(least float64, d *deviation) float64 {
+	dimmed := 1 - d.light
 	if dimmed < strayDims {
-		return fit(r, usual)
+		return fit(d.off, d.usual)
 	}
-	return within(r, max(strayShows, least*dimmed), dimmed, usual)
+	return within(d.off, max(strayShows, least*dimmed), dimmed, d.usual)
 }

@@ -137,7 +137,7 @@ var Catalogue = [IDs]Row{
 	GearStray: {
 		Name: "gear-stray", Part: "gear", Severity: "medium", Title: "part of the gear does not dim",
 		Needs: loopPoints | Power,
-		Says:  "At {volts} V the zone draws {watts} W where it used to draw {usual} W, and at full light as much as ever: {gear} does not dim. It sits beyond a break in the pair, or was replaced by a kind that can not dim.",
+		Says:  "At {at} V the zone draws {watts} W where it used to draw {usual} W, and at full light as much as ever: part of its gear does not dim, {gear}. It sits beyond a break in the pair, or was replaced by a kind that can not dim.",
 		Checks: []Check{
 			{Desk, "With the zone at a low level, look along its fixtures or ask the store: fixtures at full light among dimmed ones are the gear in question. All in one run, up to the end, is a break in the pair; single ones are gear of another kind or with its control leads loose. All alike and brighter than the feedback says is the feedback."},
 			{Desk, "Ask what was replaced or added lately: gear that does not dim, or another load on the circuit that is metered."},
@@ -148,9 +148,9 @@ var Catalogue = [IDs]Row{
 	LampsOut: {
 		Name: "lamps-out", Part: "gear", Severity: "medium", Title: "part of the lamps is out",
 		Needs: loopPoints | Power,
-		Says:  "At {volts} V the zone draws {watts} W where it used to draw {usual} W, and less in the same proportion at every level: {gear} gives no light.",
+		Says:  "At {at} V the zone draws {watts} W where it used to draw {usual} W, and less in the same proportion at every level: part of it gives no light, {gear}.",
 		Checks: []Check{
-			{Desk, "Count the dark fixtures of the zone, or have the store count: {gear} should be. Single ones are lamps or gear; a row or a block of them is a branch circuit. None at all: the power reading is at fault, or a load that is not the zone's has left its meter."},
+			{Desk, "Count the dark fixtures of the zone, or have the store count: expect {gear}. Single ones are lamps or gear; a row or a block of them is a branch circuit. None at all: the power reading is at fault, or a load that is not the zone's has left its meter."},
 			{Desk, "Whether a part was switched off or taken out on purpose. Then change ballasts and rated_power of the zone: it is learned anew."},
 			{Panel, "Where a block is dark: breaker and contactor pole of that branch circuit. A tripped breaker is not reset twice."},
 			{Dead, "Circuit locked out: change the lamps of a dark fixture first, then its gear. Where gear is replaced it has to be of a kind that dims on this pair."},

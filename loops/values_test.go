@@ -174,7 +174,7 @@ func TestOneWildReadingRaisesNothing(t *testing.T) {
 // Rules for what a technician reads.
 func TestWording(t *testing.T) {
 	forbidden := []string{"safe", "de-energised", "de-energized", "no voltage", "deenergized"}
-	placeholders := []string{"{volts}", "{milliamps}", "{command}", "{setpoint}", "{level}", "{apart}", "{signal}", "{kind}", "{withpower}", "{loop}", "{device}", "{zones}", "{minimum}", "{full}", "{exchanged}", "{watts}", "{usual}", "{gear}"}
+	placeholders := []string{"{volts}", "{milliamps}", "{command}", "{setpoint}", "{level}", "{apart}", "{signal}", "{kind}", "{withpower}", "{loop}", "{device}", "{zones}", "{minimum}", "{full}", "{exchanged}", "{at}", "{watts}", "{usual}", "{gear}"}
 	for id := None + 1; id < IDs; id++ {
 		row := Catalogue[id]
 		if row.Name == "" || row.Part == "" || row.Title == "" || row.Says == "" || len(row.Checks) == 0 {

@@ -47,6 +47,7 @@ func (z *zone) observe(s *Sample) {
 	m.take(s)
 	if m.back {
 		z.sums.rewind(m.at)
+		m.gear.rewind(m.at)
 	}
 	z.judged = false
 	if z.reason = z.unfit(s); z.reason != "" {
@@ -109,6 +110,7 @@ func (z *zone) idle(s *Sample) {
 	m.take(s)
 	if m.back {
 		z.sums.rewind(m.at)
+		m.gear.rewind(m.at)
 	}
 	z.judged, z.reason = false, "its device repeats old values"
 	m.call()
