@@ -164,8 +164,9 @@ func (g *gear) steady(m *memory) bool {
 		g.block, g.offSide = block{}, 0
 		return false
 	}
-	g.slowLevel = approach(level, m.feedback, m.dt, steadyTime)
-	g.slowPower = approach(power, m.power, m.dt, steadyTime)
+	part := approach(0, 1, m.dt, steadyTime)
+	g.slowLevel += part * (m.feedback - level)
+	g.slowPower += part * (m.power - power)
 	g.slowestLevel = approach(g.slowestLevel, m.feedback, m.dt, meterSeconds)
 	if m.litSeconds < max(warmSeconds, m.set.SettleSeconds) || m.feedback < 8 || m.feedback > 130 || m.power <= noWatts {
 		return false

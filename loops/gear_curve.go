@@ -48,22 +48,26 @@ const (
 
 // at gives the power to expect at a level in shares of scale, its variance, and how far feedback and command are apart there.
 func (c *gearCurve) at(level float64) (share, doubt, apart float64) {
-	below, above := -1, -1
-	for i := range c.points {
-		switch p := &c.points[i]; {
-		case p.n == 0:
-		case float64(p.level) <= level:
-			below = i
-		case above < 0:
-			above = i
-		}
+	// The point of a twentieth lies within it: only the level's own may be on either side.
+	own := max(0, min(bins-1, int(level/binWidth+0.5)))
+	below, above := own, own
+	if float64(c.points[own].level) <= level {
+		above++
+	} else {
+		below--
+	}
+	for below >= 0 && c.points[below].n == 0 {
+		below--
+	}
+	for above < bins && c.points[above].n == 0 {
+		above++
 	}
 	switch {
-	case below < 0 && above < 0:
+	case below < 0 && above == bins:
 		return powerCurve(level), curveUnknown * curveUnknown, 0
 	case below < 0:
 		return c.beyond(above, level)
-	case above < 0:
+	case above == bins:
 		return c.beyond(below, level)
 	}
 	a, b := &c.points[below], &c.points[above]
