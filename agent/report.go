@@ -110,7 +110,7 @@ func (r *recording) reportZones(w io.Writer, zones []judge.Zone) {
 // testedShare counts the findings that a zone's points support, and those of them that were put to the test.
 func testedShare(st loops.ZoneState) (tested, supported int) {
 	for id := loops.None + 1; id < loops.IDs; id++ {
-		if !st.Supported[id] || id == loops.DeviceLost {
+		if !st.Supported[id] || id == loops.DeviceLost || id == loops.PointsStale {
 			continue
 		}
 		supported++

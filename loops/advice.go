@@ -107,18 +107,19 @@ func (j *Judge) filler(f *Finding, m *memory, d *days) *strings.Replacer {
 	if level < belowZero {
 		exchanged = " A reading below 0 V speaks for exchanged conductors."
 	}
+	watts, usual, gear := m.gear.words(m)
 	loop, milliamps := "", "(no current loop)"
 	if m.has.Has(FeedbackLoop) {
 		milliamps = number(m.milliamps, 1)
 		loop = "Meter in milliamps at the controller's feedback input: expect " + milliamps + " mA. "
 	}
-	usual, _ := m.jitter()
+	jitter, _ := m.jitter()
 	jumps := "full"
 	if m.spells.zero {
 		jumps = "0 V"
 	}
 	return strings.NewReplacer(
-		"{jitter}", number(m.noise.now, 1), "{noisetimes}", number(m.noise.now/usual, 0),
+		"{jitter}", number(m.noise.now, 1), "{noisetimes}", number(m.noise.now/jitter, 0),
 		"{amplitude}", number(m.swings.oscillation.amplitude(), 0), "{period}", apart(m.swings.oscillation.period()),
 		"{expected}", number(m.expected/10, 1),
 		"{zones}", strings.Join(names, " and "),
@@ -130,6 +131,7 @@ func (j *Judge) filler(f *Finding, m *memory, d *days) *strings.Replacer {
 		"{signal}", signal, "{kind}", kind, "{withpower}", power,
 		"{minimum}", minimum, "{full}", full, "{exchanged}", exchanged,
 		"{asked}", d.asks(), "{rested}", apart(float64(f.Raised-f.Onset)/1e9),
+		"{at}", number(m.gear.level/10, 1), "{watts}", watts, "{usual}", usual, "{gear}", gear,
 	)
 }
 
@@ -170,6 +172,7 @@ func (m *memory) measures() []Measure {
 		{m.has.Has(Power), "power_watts", m.power, 0},
 		{m.has.Has(Power) && !math.IsNaN(m.watts), "power_share", m.watts, 3},
 		{m.errorSeconds > 0, "apart_seconds", m.errorSeconds, 0},
+		{m.gear.expected > 0, "expected_watts", m.gear.expected, 0},
 	} {
 		if x.known {
 			list = append(list, Measure{x.name, round(x.value, x.digits)})

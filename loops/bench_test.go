@@ -51,6 +51,7 @@ func TestObserveAllocatesNothing(t *testing.T) {
 			s := &samples[i]
 			i++
 			j.Answered(0, s.At, true)
+			j.Compared(0, i%5, 5)
 			j.Observe(0, s)
 			j.EndRound(s.At)
 		}

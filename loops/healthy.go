@@ -5,7 +5,8 @@ package loops
 // minutes.
 
 func weighHealthy(m *memory) weight {
-	w := weight{motion: m.views.follows + m.views.alive, level: max(m.views.lightPair, -4)} // power alone is the gear's
+	// Power that does not go with the pair may be the gear's (gear.go): it is no evidence against the loop.
+	w := weight{motion: m.views.follows + m.views.alive, level: max(m.views.lightPair, gearLevel)}
 	if m.dark() {
 		doubt := m.darkDoubt()
 		w.motion = max(w.motion, -doubt)
@@ -13,6 +14,10 @@ func weighHealthy(m *memory) weight {
 	}
 	return w
 }
+
+// gearLevel is the weight of a sound loop with gear of another power. Chosen: as far as a level goes that is still not beyond
+// doubt (full).
+const gearLevel = -4.0
 
 // dark says whether light is asked for and none is seen: neither contact, power nor feedback shows any.
 func (m *memory) dark() bool { return m.asked && !(m.lit && m.litSeen) && m.feedback < litLevel }

@@ -59,6 +59,8 @@ type Judge struct {
 
 	crossings []crossing
 	suspects  []int // of one round
+
+	usedBy [][]int // the devices that a zone has a point on
 }
 
 // New makes a judge that has seen nothing.
@@ -69,7 +71,9 @@ func New(set Settings) *Judge {
 	}
 	for i := range j.devices {
 		j.devices[i] = device{open: -1, tau: mostCorrelationSeconds, h: threshold(0, mostCorrelationSeconds)}
+		j.devices[i].stale.open = -1
 	}
+	j.users()
 	for i := range j.zones {
 		j.zones[i] = newZone(&j.set.Zones[i])
 	}
@@ -86,24 +90,34 @@ func New(set Settings) *Judge {
 	return j
 }
 
-// zonesOf gives the zones that have a point on a device.
-func (j *Judge) zonesOf(device int) []int {
-	if j.set.Uses != nil {
-		return j.set.Uses[device]
-	}
-	var list []int
-	for i := range j.set.Zones {
-		if j.set.Zones[i].Device == device {
-			list = append(list, i)
+// users notes which zones use which devices.
+func (j *Judge) users() {
+	if j.set.Uses == nil {
+		j.set.Uses = make([][]int, len(j.set.Devices))
+		for i := range j.set.Zones {
+			at := j.set.Zones[i].Device
+			j.set.Uses[at] = append(j.set.Uses[at], i)
 		}
 	}
-	return list
+	j.usedBy = make([][]int, len(j.set.Zones))
+	for at, zones := range j.set.Uses {
+		for _, z := range zones {
+			j.usedBy[z] = append(j.usedBy[z], at)
+		}
+	}
 }
+
+// zonesOf gives the zones that have a point on a device.
+func (j *Judge) zonesOf(device int) []int { return j.set.Uses[device] }
 
 // Observe weighs one sample of a zone; what follows from it is decided at the end of the round. Samples of a zone come in
 // the order of time; one that is older than the last is taken as the first after a gap.
 func (j *Judge) Observe(zone int, s *Sample) {
 	z := &j.zones[zone]
+	if j.waits(zone) {
+		z.idle(s)
+		return
+	}
 	z.observe(s)
 	j.daylight(zone, s)
 	z.due = true
@@ -210,7 +224,7 @@ func (z *zone) proved(named int) bool {
 		return z.memory.spells.quiet(z.memory.tau, mean)
 	case z.sums.total[named] > 0:
 		return false
-	case id == FeedbackNoisy || id == Hunting:
+	case id == FeedbackNoisy || id == Hunting || explanations[named].track == gearTrack:
 		return z.sums.sound.full() > -1
 	case id == FeedbackLoopLow || id == FeedbackLoopHigh:
 		return z.memory.loopSamples == 0
@@ -330,6 +344,9 @@ func (j *Judge) remove(at int) {
 	for i := range j.devices {
 		if j.devices[i].open > at {
 			j.devices[i].open--
+		}
+		if j.devices[i].stale.open > at {
+			j.devices[i].stale.open--
 		}
 	}
 }

@@ -74,6 +74,7 @@ type memory struct {
 	wattsFull float64
 
 	learned learned
+	gear    gear
 }
 
 const (

@@ -13,7 +13,8 @@ func (j *Judge) Resume(old *Judge) {
 			if was == name {
 				devices[k] = i
 				d := old.devices[k]
-				d.open, d.tau, d.h = -1, j.devices[i].tau, j.devices[i].h
+				d.open, d.stale.open = -1, -1
+				d.tau, d.h = j.devices[i].tau, j.devices[i].h
 				j.devices[i] = d
 			}
 		}
@@ -61,7 +62,11 @@ func (j *Judge) resumeDevice(f Finding, devices map[int]int) {
 	}
 	f.Device, f.Zones = at, append([]int(nil), j.zonesOf(at)...)
 	j.describe(&f, nil)
-	j.devices[at].open = len(j.open)
+	open := &j.devices[at].open
+	if f.ID == PointsStale {
+		open = &j.devices[at].stale.open
+	}
+	*open = len(j.open)
 	j.open = append(j.open, f)
 }
 

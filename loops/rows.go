@@ -157,11 +157,25 @@ var Catalogue = [IDs]Row{
 	},
 	GearStray: {
 		Name: "gear-stray", Part: "gear", Severity: "medium", Title: "part of the gear does not dim",
-		Needs: loopPoints | Power, MentionOnly: true,
+		Needs: loopPoints | Power,
+		Says:  "At {at} V the zone draws {watts} W where it used to draw {usual} W, and at full light as much as ever: part of its gear does not dim, {gear}. It sits beyond a break in the pair, or was replaced by a kind that can not dim.",
+		Checks: []Check{
+			{Desk, "With the zone at a low level, look along its fixtures or ask the store: fixtures at full light among dimmed ones are the gear in question. All in one run, up to the end, is a break in the pair; single ones are gear of another kind or with its control leads loose. All alike and brighter than the feedback says is the feedback."},
+			{Desk, "Ask what was replaced or added lately: gear that does not dim, or another load on the circuit that is metered."},
+			{Lit, "At the first fixture that stays at full, violet to gray: 10 to 15 V where the last dimmed one has about {volts} V is a break between the two; about {volts} V is gear that can not dim, or is broken."},
+			{Dead, "Circuit locked out: continuity of each conductor from the last fixture that dims to the first that does not, and the terminals of both."},
+		},
 	},
 	LampsOut: {
 		Name: "lamps-out", Part: "gear", Severity: "medium", Title: "part of the lamps is out",
-		Needs: Feedback | Power, MentionOnly: true,
+		Needs: loopPoints | Power,
+		Says:  "At {at} V the zone draws {watts} W where it used to draw {usual} W, and less in the same proportion at every level: part of it gives no light, {gear}.",
+		Checks: []Check{
+			{Desk, "Count the dark fixtures of the zone, or have the store count: expect {gear}. Single ones are lamps or gear; a row or a block of them is a branch circuit. None at all: the power reading is at fault, or a load that is not the zone's has left its meter."},
+			{Desk, "Whether a part was switched off or taken out on purpose. Then change ballasts and rated_power of the zone: it is learned anew."},
+			{Panel, "Where a block is dark: breaker and contactor pole of that branch circuit. A tripped breaker is not reset twice."},
+			{Dead, "Circuit locked out: change the lamps of a dark fixture first, then its gear. Where gear is replaced it has to be of a kind that dims on this pair."},
+		},
 	},
 	CommandHeld: {
 		Name: "command-held", Part: "controller", Severity: "medium", Title: "the command is held",
@@ -288,7 +302,12 @@ var Catalogue = [IDs]Row{
 	},
 	PointsStale: {
 		Name: "points-stale", Part: "network", Severity: "high", Title: "the points of a device stand still",
-		MentionOnly: true,
+		Says: "Device {device} answers, but every value it gives repeats the one before to the last digit: it, or the gateway before it, gives out old values. Its zones can not be judged: {zones}.",
+		Checks: []Check{
+			{Desk, "At the controller itself, not through the gateway, compare a few values with what the points read here: values that differ put the fault into what carries them."},
+			{Desk, "The gateway's own state of this device: lost, disabled, or in an error that keeps the last values. Its setting for lost devices should be to report an error. Then restart its program or the gateway."},
+			{Panel, "The line from the gateway to the device: supply, address, wire and terminals. A gateway that lost its device may go on answering for it."},
+		},
 	},
 	TrackingError: {
 		Name: "tracking-error", Part: "unknown", Severity: "medium", Title: "setpoint and feedback are apart",

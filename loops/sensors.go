@@ -57,7 +57,7 @@ func (j *Judge) judgeSensors() {
 		best := s.best()
 		if s.open < 0 {
 			young := best == againstTheDay && float64(s.at-s.since[best])/1e9 < daysSeconds
-			if s.total[best] >= s.h && !young && !j.waits(i, best) {
+			if s.total[best] >= s.h && !young && !j.sensorWaits(i, best) {
 				j.raiseSensors(i, best)
 			}
 			continue
@@ -82,8 +82,8 @@ func (j *Judge) together(a, b int64, sensor, finding int) bool {
 	return math.Abs(float64(a-b))/1e9 <= apart
 }
 
-// waits says whether another sensor is about to show the same, so that one record can be made of both.
-func (j *Judge) waits(at, finding int) bool {
+// sensorWaits says whether another sensor is about to show the same, so that one record can be made of both.
+func (j *Judge) sensorWaits(at, finding int) bool {
 	s := &j.sensors[at]
 	if s.total[finding] >= s.h+8 {
 		return false

@@ -85,6 +85,11 @@ var explanations = [...]explanation{
 
 	{SetpointFrozen, -1, nil, 0, setpointTrack, 0.93},
 	{DaylightUnused, 0, nil, 0, setpointTrack, 0.93},
+
+	// The gear's track (gear.go), which is tried anew every half hour and not every half minute: ln 60.
+	{LampsOut, 4, nil, 0, gearTrack, 0.96},
+	{GearStray, 4, nil, 0, gearTrack, 0.96},
+	{FeedbackDrift, 4, nil, mentioned, gearTrack, 0.92},
 }
 
 const (

@@ -55,6 +55,7 @@ func (z *zone) observe(s *Sample) {
 	m.take(s)
 	if m.back {
 		z.sums.rewind(m.at)
+		m.gear.rewind(m.at)
 	}
 	z.judged, z.weighed = false, false
 	if z.reason = z.unfit(s); z.reason != "" {
@@ -116,6 +117,22 @@ func (z *zone) observe(s *Sample) {
 	m.learnFull()
 	if z.calm() {
 		m.learn()
+	}
+	z.weighGear()
+}
+
+// idle takes a sample whose values may be old: time goes by, and whether the zone is called for.
+func (z *zone) idle(s *Sample) {
+	m := &z.memory
+	m.take(s)
+	if m.back {
+		z.sums.rewind(m.at)
+		m.gear.rewind(m.at)
+	}
+	z.judged, z.reason = false, "its device repeats old values"
+	m.call()
+	if m.lit || m.asked {
+		z.calledSeconds += m.dt
 	}
 }
 

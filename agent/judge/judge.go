@@ -3,6 +3,7 @@
 package judge
 
 import (
+	"math"
 	"slices"
 	"sync"
 	"time"
@@ -189,8 +190,9 @@ func (s *Site) Take(now time.Time, polls []Poll) {
 	at := now.UnixNano()
 	for i := range polls {
 		p := &polls[i]
-		s.keep(now, p)
+		changed, points := s.keep(now, p)
 		s.loops.Answered(p.Device, at, p.Err == nil)
+		s.loops.Compared(p.Device, changed, points)
 	}
 	open, known := s.cfg.Hours.Asked(now, s.cfg.Location)
 	for i := range polls {
@@ -205,8 +207,9 @@ func (s *Site) Take(now time.Time, polls []Poll) {
 	s.loops.EndRound(at)
 }
 
-// keep stores what one poll gave.
-func (s *Site) keep(now time.Time, p *Poll) {
+// keep stores what one poll gave, and counts the points that it could read and the one before it that it could as well, and
+// those of them that changed, to the last bit.
+func (s *Site) keep(now time.Time, p *Poll) (changed, points int) {
 	d := &s.devices[p.Device]
 	d.at, d.err, d.polled = now, p.Err, true
 	for i := range d.now {
@@ -215,10 +218,18 @@ func (s *Site) keep(now time.Time, p *Poll) {
 			continue
 		}
 		d.now[i] = p.Readings[i]
-		if p.Readings[i].Quality == drivers.Good {
-			d.last[i] = p.Readings[i]
+		if p.Readings[i].Quality != drivers.Good {
+			continue
 		}
+		if d.last[i].Quality == drivers.Good {
+			points++
+			if math.Float64bits(d.last[i].Value) != math.Float64bits(p.Readings[i].Value) {
+				changed++
+			}
+		}
+		d.last[i] = p.Readings[i]
 	}
+	return changed, points
 }
 
 // reading gives the newest good reading of a point that is still fresh; with only, it must be of the newest poll.

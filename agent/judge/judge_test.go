@@ -391,3 +391,54 @@ func BenchmarkTake(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "zone-samples/s")
 }
+
+// A device that answers with the values of its last poll, to the last bit, is found; points that can not be read do not
+// count as moved.
+func TestOldValuesAreFound(t *testing.T) {
+	cfg := &config.Site{Name: "harbor-12", Location: time.UTC, Devices: []config.Device{{Name: "north", Cycle: 15 * time.Second}}}
+	for i, name := range []string{"aisles-1-4", "bakery", "produce", "dairy"} {
+		z := config.Zone{Name: name, Judge: config.Judge{Tolerance: 10, Settle: time.Minute, FalseFindings: 0.001}}
+		for k, role := range []config.Role{config.Setpoint, config.Command, config.Feedback, config.Daylight} {
+			p := &config.Point{Role: role, Index: 4*i + k, Quantity: config.Level, Scale: config.Unity}
+			if role == config.Daylight {
+				p.Quantity = config.Lux
+			}
+			z.Points[role] = p
+			cfg.Devices[0].Points = append(cfg.Devices[0].Points, p)
+		}
+		cfg.Zones = append(cfg.Zones, z)
+	}
+	s := judge.New(cfg)
+	level := func(i, k int) float64 { return 50 + 0.01*float64((i*(7+k))%97) }
+	values := make([]float64, 16)
+	poll := func(i int, frozen bool) {
+		if !frozen {
+			for k := range values {
+				values[k] = level(i, k)
+			}
+		}
+		r := good(after(15*float64(i)), values...)
+		r[5].Quality, r[5].Value = drivers.Bad, float64(i)
+		s.Take(r[0].At, []judge.Poll{{Device: 0, Readings: r}})
+	}
+	for i := range 480 {
+		poll(i, false)
+	}
+	if list := s.Snapshot().Findings; len(list) != 0 {
+		t.Fatalf("while values move: %+v", list)
+	}
+	for i := range 40 {
+		poll(480+i, true)
+	}
+	list := s.Snapshot().Findings
+	if len(list) != 1 || list[0].ID != loops.PointsStale || list[0].Device != 0 || len(list[0].Zones) != 4 {
+		t.Fatalf("while values stand still: %+v", list)
+	}
+	if delay := list[0].Raised - after(15*479).UnixNano(); delay > int64(5*time.Minute) {
+		t.Errorf("found after %v", time.Duration(delay))
+	}
+	poll(520, false)
+	if list := s.Snapshot().Findings; len(list) != 0 {
+		t.Errorf("after values moved: %+v", list)
+	}
+}
