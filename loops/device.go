@@ -8,13 +8,13 @@ type device struct {
 	seen  bool
 	total float64
 	since int64
-	open  int
+	open  int `state:"-"`
 	count int
 
 	news   float64 // how many readings of its zones were new in the last minutes, fading
 	newsAt int64   // when that was worked out
 
-	tau, h float64 // as of its zones: the quickest and the least strict
+	tau, h float64 `state:"-"` // as of its zones: the quickest and the least strict
 }
 
 // lostNats is what one poll without an answer says, per correlation time. Chosen: a bus in order loses one poll in some

@@ -13,7 +13,7 @@ type Settings struct {
 	Zones   []ZoneSettings
 
 	// Uses lists, for each device, the zones that have a point there, rising; where nil, those whose own device it is.
-	Uses [][]int
+	Uses [][]int `state:"-"`
 
 	// Sensors are the daylight sensors, each distinct point once.
 	Sensors []SensorSettings
@@ -51,14 +51,14 @@ type Judge struct {
 	zones    []zone
 	devices  []device
 	sensors  []sensor
-	sensorOf []int // of each zone: index in sensors, -1 for none
+	sensorOf []int `state:"-"` // of each zone: index in sensors, -1 for none
 	sky      sky
 	open     []Finding // those that stand, oldest first
 	changes  []Finding
 	seq      int
 
 	crossings []crossing
-	suspects  []int // of one round
+	suspects  []int `state:"-"` // of one round
 }
 
 // New makes a judge that has seen nothing.

@@ -115,13 +115,13 @@ const (
 
 // sums are the evidence of one zone.
 type sums struct {
-	total [len(explanations)]float64 // each against healthy, never below 0
-	since [len(explanations)]int64   // when total last left 0
-	now   [len(explanations)]weight
+	total byExplanation[float64] // each against healthy, never below 0
+	since byExplanation[int64]   // when total last left 0
+	now   byExplanation[weight]
 	sound weight // of healthy
 	any   bool   // some total is not 0
 
-	misses [len(explanations)]float64 // for how many correlation times it has not fitted at all
+	misses byExplanation[float64] // for how many correlation times it has not fitted at all
 
 	waiting      float64 // evidence put aside while the feedback is on its way
 	waitingSince int64
