@@ -429,6 +429,9 @@ func (j *Judge) Changes(f func(Finding)) {
 	j.changes = j.changes[:0]
 }
 
+// Pending says whether Changes has anything to tell.
+func (j *Judge) Pending() bool { return len(j.changes) > 0 }
+
 // Active calls f with the findings that stand, oldest first.
 func (j *Judge) Active(f func(Finding)) {
 	for _, c := range j.open {
