@@ -13,6 +13,7 @@ require (
 	github.com/schollz/progressbar/v3 v3.19.1
 	github.com/simonvetter/modbus v1.6.4
 	github.com/zclconf/go-cty v1.20.0
+	go.etcd.io/bbolt v1.5.0
 	go.uber.org/goleak v1.3.0
 	go.uber.org/zap v1.28.0
 	go.uber.org/zap/exp v0.3.0
@@ -42,7 +43,6 @@ require (
 	github.com/prometheus/client_model v0.6.3 // indirect
 	github.com/prometheus/procfs v0.22.0 // indirect
 	github.com/rivo/uniseg v0.4.7 // indirect
-	go.etcd.io/bbolt v1.5.0 // indirect
 	go.uber.org/multierr v1.10.0 // indirect
 	go.yaml.in/yaml/v2 v2.4.4 // indirect
 	golang.org/x/crypto v0.58.0 // indirect

@@ -328,7 +328,7 @@ func TestStateOfAnotherVersion(t *testing.T) {
 		name  string
 		list  []struct{ b, c int }
 	}
-	was := oldZone{name: "bakery", level: math.Inf(-1), count: 7, kind: "word", ring: [4]int{1, 2, 3, 4}, sums: byWord{10, 20, 30}, small: 1000,
+	was := oldZone{name: "bakery", gone: [3]struct{ a, b float64 }{{1, 2}}, level: math.Inf(-1), count: 7, kind: "word", ring: [4]int{1, 2, 3, 4}, sums: byWord{10, 20, 30}, small: 1000,
 		list: []struct{ a, b int }{{1, 2}, {3, 4}}}
 	is := newZone{added: 5, kind: 6, small: 9, sums: byMoreWords{-1, -2, -3, -4}}
 	through(t, was, &is)

@@ -147,6 +147,9 @@ func (s *Site) points(f func(name string, r *drivers.Reading)) {
 	}
 }
 
+// Config is the configuration of the site.
+func (s *Site) Config() *config.Site { return s.cfg }
+
 // Pending says whether Changes has anything to tell.
 func (s *Site) Pending() bool {
 	s.mu.Lock()

@@ -25,22 +25,22 @@ func TestMain(m *testing.M) {
 func commitForEver(dir string) {
 	s, aside, err := Open(dir, time.Now())
 	if err != nil || aside != "" {
-		fmt.Println("failed:", err, aside)
+		fmt.Fprintln(os.Stdout, "failed:", err, aside)
 		os.Exit(1)
 	}
 	n, err := counted(s)
 	if err != nil {
-		fmt.Println("failed:", err)
+		fmt.Fprintln(os.Stdout, "failed:", err)
 		os.Exit(1)
 	}
 	for range 100_000 {
 		n++
 		text := []byte(strconv.Itoa(n) + " ")
 		if err := s.Commit("harbor-12", map[Record][]byte{Judgement: bytes.Repeat(text, 20_000), Energy: text}); err != nil {
-			fmt.Println("failed:", err)
+			fmt.Fprintln(os.Stdout, "failed:", err)
 			os.Exit(1)
 		}
-		fmt.Println(n)
+		fmt.Fprintln(os.Stdout, n)
 	}
 }
 

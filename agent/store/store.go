@@ -161,7 +161,8 @@ func (s *Store) Load(site string) (map[Record][]byte, error) { return load(s.db,
 // Read gives the records of a site from a file that can not be opened for writing: of a disk that is full or read-only.
 func Read(dir, site string) (records map[Record][]byte, err error) {
 	path := filepath.Join(dir, fileName)
-	if _, err := os.Stat(path); err != nil {
+	info, err := os.Stat(path)
+	if err != nil {
 		return nil, err
 	}
 	err = guarded(func() error {
@@ -170,6 +171,9 @@ func Read(dir, site string) (records map[Record][]byte, err error) {
 			return err
 		}
 		defer db.Close()
+		if err := check(db, path, info.Size()); err != nil {
+			return err
+		}
 		records, err = load(db, site)
 		return err
 	})
