@@ -13,6 +13,7 @@ require (
 	github.com/schollz/progressbar/v3 v3.19.1
 	github.com/simonvetter/modbus v1.6.4
 	github.com/zclconf/go-cty v1.20.0
+	go.etcd.io/bbolt v1.5.0
 	go.uber.org/goleak v1.3.0
 	go.uber.org/zap v1.28.0
 	go.uber.org/zap/exp v0.3.0

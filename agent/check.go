@@ -52,6 +52,9 @@ func check(args []string, out, errs io.Writer) int {
 	if !site.HasPlace {
 		fmt.Fprintln(out, "  no latitude and longitude: what needs the sun can not be found")
 	}
+	if live := slices.ContainsFunc(site.Devices, func(d config.Device) bool { return !d.Recorded }); live && site.Agent.State == "" {
+		fmt.Fprintln(out, "  no agent.state: what was learned and found is not kept across a restart")
+	}
 	fmt.Fprintln(out, "\nRequests of one cycle")
 	for i := range site.Devices {
 		d := &site.Devices[i]

@@ -4,11 +4,16 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
 func TestMain(m *testing.M) {
+	// A process of this binary under the program's name keeps its state more often where a test says so.
+	if every, err := time.ParseDuration(os.Getenv("DIMWATCH_TEST_KEEP")); err == nil {
+		stateEvery, energyEvery = every, every
+	}
 	testscript.Main(m, map[string]func(){"dimwatch": main})
 }
 

@@ -42,6 +42,7 @@ var rooms = map[string]room{
 	"agent/poll":    {imports: []string{"dimwatch/drivers", "go.uber.org/zap/..."}},
 	"agent/judge":   {imports: []string{"dimwatch/agent/config", "dimwatch/drivers", "dimwatch/loops"}, tests: hclModules},
 	"agent/metrics": {imports: []string{"dimwatch/agent/judge", "dimwatch/agent/poll", "dimwatch/loops", "github.com/prometheus/client_golang/..."}, tests: []string{"dimwatch/agent/config", "dimwatch/drivers", "github.com/prometheus/common/expfmt"}},
+	"agent/store":   {imports: []string{"go.etcd.io/bbolt/..."}},
 	"agent/demo":    {imports: []string{"github.com/simonvetter/modbus"}},
 }
 
@@ -197,6 +198,7 @@ func TestRoomsBite(t *testing.T) {
 		{"drivers/trend", "a.go", `import "go.uber.org/zap"`, "line 1: drivers/trend must not import go.uber.org/zap"},
 		{"drivers/modbus", "a.go", `import "github.com/goburrow/modbus"; func f(c modbus.Client) { c.WriteSingleCoil(1, 0) }`, "line 1: WriteSingleCoil writes to a controller"},
 		{"agent/demo", "a.go", `import "github.com/simonvetter/modbus"; func f(c *modbus.ModbusClient) { c.WriteUint32s(1, nil) }`, "line 1: WriteUint32s writes to a controller"},
+		{"agent/judge", "a.go", `import "go.etcd.io/bbolt"`, "line 1: agent/judge must not import go.etcd.io/bbolt"},
 		{"agent/poll", "a.go", `import "testing"`, "line 1: testing is for tests and drivertest"},
 		{"agent/poll", "a.go", `import . "fmt"`, "line 1: imports fmt into its own names"},
 		{"alarms", "a.go", ``, "the folder has no row in the import law"},

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -28,13 +29,16 @@ import (
 
 var watchCommand = command{
 	name: "watch", does: "the daemon: polls, judges and serves metrics",
-	usage: `dimwatch watch -config FILE [--web.listen-address ADDRESS] [--web.config.file FILE]
+	usage: `dimwatch watch -config FILE [--state DIR] [--web.listen-address ADDRESS]
+                      [--web.config.file FILE]
 
 Polls the devices of the configuration, judges every zone, logs what it finds and serves
 metrics. It ends on SIGINT and SIGTERM. On SIGHUP it reads the configuration again: a good
 one takes the place of the old one, a bad one changes nothing and is logged.
 
   -config FILE                  the configuration
+  --state DIR                   where to keep what was learned and found, so that a restart
+                                goes on from there; wins over agent.state
   --web.listen-address ADDRESS  where to serve, may be repeated; wins over agent.listen
   --web.config.file FILE        TLS and users for the web side, wins over agent.web_config
   --web.systemd-socket          serve on sockets that systemd hands over
@@ -48,6 +52,7 @@ Example:
 func watch(args []string, _, errs io.Writer) int {
 	fs := flags("watch", errs)
 	path := configFlag(fs)
+	state := fs.String("state", "", "the folder for what has to survive a restart")
 	webFlags := webFlags(fs)
 	if code, ok := parse(fs, args); !ok {
 		return code
@@ -63,7 +68,7 @@ func watch(args []string, _, errs io.Writer) int {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
-	d := &daemon{log: log, path: *path, web: webFlags, plain: onTerminal(errs)}
+	d := &daemon{log: log, path: *path, web: webFlags, state: *state, plain: onTerminal(errs)}
 	hup := make(chan os.Signal, 1)
 	signal.Notify(hup, syscall.SIGHUP)
 	defer signal.Stop(hup)
@@ -89,10 +94,14 @@ type daemon struct {
 	log   *zap.Logger
 	path  string
 	web   *web.FlagConfig
-	plain bool // findings are logged as lines for people, not as fields
+	state string // the folder for what has to survive a restart; agent.state where ""
+	plain bool   // findings are logged as lines for people, not as fields
 
 	// found, where not nil, is called with every finding that is raised or ends, for demo.
 	found func(*config.Site, loops.Finding)
+
+	keep    *keeper
+	changed chan struct{} // something was raised or has ended
 
 	mu     sync.Mutex // for what a scrape reads and a reload replaces
 	site   *judge.Site
@@ -108,8 +117,22 @@ func (d *daemon) run(ctx context.Context, site *config.Site, hup <-chan os.Signa
 		closeSources(site)
 		return err
 	}
+	d.keep, d.changed = &keeper{log: d.log, dir: cmp.Or(d.state, site.Agent.State)}, make(chan struct{}, 1)
+	if err := d.keep.open(time.Now()); err != nil {
+		closeSources(site)
+		for _, l := range listeners {
+			_ = l.Close()
+		}
+		return fmt.Errorf("state: %w", err)
+	}
 	d.begin(ctx, site, nil)
-	defer func() { d.end() }()
+	defer func() {
+		d.end()
+		d.settle(true)
+		d.keep.close()
+	}()
+	keeping := time.NewTicker(energyEvery)
+	defer keeping.Stop()
 	c := metrics.New(d.view, d.reloadState)
 	srv := serve(listeners, d.web, handler(c, d.ready), d.log)
 	defer srv.stop()
@@ -124,6 +147,10 @@ func (d *daemon) run(ctx context.Context, site *config.Site, hup <-chan os.Signa
 			return nil
 		case err := <-srv.stopped:
 			return fmt.Errorf("the web side ended: %w", err)
+		case <-d.changed:
+			d.settle(false)
+		case <-keeping.C:
+			d.settle(false)
 		case <-hup:
 			d.again(ctx)
 		}
@@ -161,12 +188,15 @@ func (d *daemon) listen(site *config.Site) ([]net.Listener, error) {
 	return list, nil
 }
 
-// begin polls a site from now on; what was known of its zones before goes on.
+// begin polls a site from now on; what was known of its zones before, or is kept of them, goes on.
 func (d *daemon) begin(ctx context.Context, site *config.Site, before *judge.Site) {
 	s := judge.New(site)
 	if before != nil {
 		s.Resume(before)
+	} else {
+		d.keep.restore(s, site)
 	}
+	d.keep.keep(s, time.Now(), true) // before anything can be shown
 	var jobs []poll.Job
 	for i := range site.Devices {
 		dev := &site.Devices[i]
@@ -176,7 +206,12 @@ func (d *daemon) begin(ctx context.Context, site *config.Site, before *judge.Sit
 			Source: dev.Source, Points: len(dev.Points), Cycle: dev.Cycle,
 			Take: func(now time.Time, readings []drivers.Reading, err error) {
 				s.Take(now, []judge.Poll{{Device: i, Readings: readings, Err: err}})
-				s.Changes(func(f loops.Finding) { d.tell(site, f) })
+				if s.Pending() {
+					select {
+					case d.changed <- struct{}{}:
+					default: // it is known already
+					}
+				}
 				if err == nil {
 					points.poll(readings)
 				}
@@ -225,6 +260,7 @@ func (d *daemon) again(ctx context.Context) {
 		return
 	}
 	d.end() // a device may allow one connection only
+	d.settle(false)
 	d.mu.Lock()
 	before := d.site
 	d.mu.Unlock()
@@ -263,7 +299,9 @@ func countErrors(diags hcl.Diagnostics) int {
 func (d *daemon) view() metrics.View {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return metrics.View{Site: d.site.Snapshot(), Polls: d.poller.Stats()}
+	v := metrics.View{Site: d.site.Snapshot(), Polls: d.poller.Stats()}
+	v.Kept = d.keep.hold(&v.Site)
+	return v
 }
 
 func (d *daemon) reloadState() metrics.Reload {

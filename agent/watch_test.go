@@ -38,6 +38,7 @@ type panel struct {
 	at      time.Time
 	command float64 // percent
 	shorted bool
+	stuck   bool // the interface holds the pair at its floor
 	begun   time.Time
 }
 
@@ -72,6 +73,12 @@ func (p *panel) short(on bool) {
 	p.shorted = on
 }
 
+func (p *panel) stick(on bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.stuck = on
+}
+
 // now takes the zone to the time of the clock, and gives it: levels in percent.
 func (p *panel) now() (setpoint, command, pair, light float64) {
 	p.mu.Lock()
@@ -90,6 +97,9 @@ func (p *panel) levels() (setpoint, pair, light float64) {
 	pair, light = math.Max(5, p.command), math.Max(10, p.command)
 	if p.shorted {
 		pair, light = 0.5, 10
+	}
+	if p.stuck {
+		pair, light = 9, 10
 	}
 	return setpoint, pair + 0.2*math.Sin(37*age), light
 }

@@ -12,7 +12,7 @@ type device struct {
 	since  int64
 	poor   float64 // evidence that it answers less than half of its polls
 	failed int     // polls in a row that it did not answer
-	open   int
+	open   int     `state:"-"`
 	count  int
 
 	stale staleness
@@ -20,7 +20,7 @@ type device struct {
 	news   float64 // how many readings of its zones were new in the last minutes, fading
 	newsAt int64   // when that was worked out
 
-	tau, h float64 // as of its zones: the quickest and the least strict
+	tau, h float64 `state:"-"` // as of its zones: the quickest and the least strict
 }
 
 const (

@@ -20,8 +20,8 @@ type gearPoint struct {
 }
 
 const (
-	curveBins     = 21
-	binWidth = 5.0
+	curveBins = 21
+	binWidth  = 5.0
 
 	// curveSlope is the power that a percent of light takes where the zone has not been, and curveSlopeOff by how much that
 	// may be off. Source: the slope of powerCurve; other gear has 0.5 to 1.2 of it (common practice, no source).

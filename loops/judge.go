@@ -13,7 +13,7 @@ type Settings struct {
 	Zones   []ZoneSettings
 
 	// Uses lists, for each device, the zones that have a point there, rising; where nil, those whose own device it is.
-	Uses [][]int
+	Uses [][]int `state:"-"`
 
 	// Sensors are the daylight sensors, each distinct point once.
 	Sensors []SensorSettings
@@ -51,16 +51,16 @@ type Judge struct {
 	zones    []zone
 	devices  []device
 	sensors  []sensor
-	sensorOf []int // of each zone: index in sensors, -1 for none
+	sensorOf []int `state:"-"` // of each zone: index in sensors, -1 for none
 	sky      sky
 	open     []Finding // those that stand, oldest first
 	changes  []Finding
 	seq      int
 
 	crossings []crossing
-	suspects  []int // of one round
+	suspects  []int `state:"-"` // of one round
 
-	usedBy [][]int // the devices that a zone has a point on
+	usedBy [][]int `state:"-"` // the devices that a zone has a point on
 }
 
 // New makes a judge that has seen nothing.
@@ -440,6 +440,9 @@ func (j *Judge) Changes(f func(Finding)) {
 	}
 	j.changes = j.changes[:0]
 }
+
+// Pending says whether Changes has anything to tell.
+func (j *Judge) Pending() bool { return len(j.changes) > 0 }
 
 // Active calls f with the findings that stand, oldest first.
 func (j *Judge) Active(f func(Finding)) {

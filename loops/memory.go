@@ -5,8 +5,8 @@ import "math"
 // memory is what a zone remembers: the newest sample, what can be said about it, and what was learned while the zone was
 // healthy. Its size is fixed. Levels are percent, times seconds.
 type memory struct {
-	set *ZoneSettings
-	tau float64 // the zone's correlation time, seconds
+	set *ZoneSettings `state:"-"`
+	tau float64       `state:"-"` // the zone's correlation time, seconds
 
 	at       int64
 	dt       float64 // since the last sample, at most gapSeconds

@@ -25,7 +25,7 @@ type staleness struct {
 	run   int     // polls in a row in which nothing or nearly nothing changed
 	busy  bool    // as many points as ever changed in the poll before the evidence began
 	usual float64 // points that usually move with a poll; 0 where the device has too few zones to say
-	open  int     // index in Judge.open, -1 for none
+	open  int     `state:"-"` // index in Judge.open, -1 for none
 	count int
 	known [2]stillness // dark, lit
 }

@@ -26,10 +26,10 @@ var sensorIDs = [sensorFindings]ID{SensorLoopLow, SensorLoopHigh, SensorFrozen, 
 
 // sensor is what is remembered of one daylight sensor. Its size is fixed.
 type sensor struct {
-	open  int // index in Judge.open of its finding, -1 for none
+	open  int `state:"-"` // index in Judge.open of its finding, -1 for none
 	count int
-	h     float64 // the evidence that raises
-	loop  bool    // it comes as a current
+	h     float64 `state:"-"` // the evidence that raises
+	loop  bool    `state:"-"` // it comes as a current
 
 	at               int64
 	seen             bool
@@ -44,8 +44,8 @@ type sensor struct {
 	lowest, highest float64 // readings seen twice in a row
 	ranged          bool
 
-	total [sensorFindings]float64
-	since [sensorFindings]int64
+	total bySensorFinding[float64]
+	since bySensorFinding[int64]
 
 	// What it usually sees: by the sun's way, and at night without and with the electric light.
 	usually [sunBins]usual
@@ -60,7 +60,7 @@ type sensor struct {
 	mixed      bool    // it is in the sky's sum
 	mixedLight float64 // with this much
 
-	tested [sensorFindings]int64
+	tested bySensorFinding[int64]
 }
 
 // usual is what is usual of a value: its mean, how far it is off that, and how many hours were seen.

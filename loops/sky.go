@@ -8,9 +8,9 @@ import "math"
 
 // sky is what is known of the sky over the site. Its size is fixed.
 type sky struct {
-	placed              bool // latitude and longitude are known
-	latitude, longitude float64
-	offset              float64 // seconds of local time ahead of UTC, where the place is not known
+	placed              bool    `state:"-"` // latitude and longitude are known
+	latitude, longitude float64 `state:"-"`
+	offset              float64 `state:"-"` // seconds of local time ahead of UTC, where the place is not known
 
 	at        int64 // when the sun was last looked for
 	seen      bool

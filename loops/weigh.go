@@ -124,13 +124,13 @@ const (
 
 // sums are the evidence of one zone.
 type sums struct {
-	total [len(explanations)]float64 // each against healthy, never below 0
-	since [len(explanations)]int64   // when total last left 0
-	now   [len(explanations)]weight
+	total byExplanation[float64] // each against healthy, never below 0
+	since byExplanation[int64]   // when total last left 0
+	now   byExplanation[weight]
 	sound weight // of healthy
 	any   bool   // some total is not 0
 
-	misses [len(explanations)]float64 // for how many correlation times it has not fitted at all
+	misses byExplanation[float64] // for how many correlation times it has not fitted at all
 
 	waiting      float64 // evidence put aside while the feedback is on its way
 	waitingSince int64
@@ -367,6 +367,14 @@ var span = func() (at [tracks]struct{ from, to int }) {
 	}
 	return at
 }()
+
+// name tells explanations apart: that of the finding, and of the gear's track beside it where another track has one too.
+func (e *explanation) name() string {
+	if e.track == gearTrack && explanationOf(e.id) < span[gearTrack].from {
+		return "gear/" + e.id.String()
+	}
+	return e.id.String()
+}
 
 // unknown is the explanation that names no part.
 const unknown = loopers - 1

@@ -8,23 +8,23 @@ type zone struct {
 	sums   sums
 	proof  proof // of the loop's finding
 	days   days
-	can    [len(explanations)]bool // those that the zone's points support
-	h      float64                 // the evidence that raises
+	can    byExplanation[bool] `state:"-"` // those that the zone's points support
+	h      float64             `state:"-"` // the evidence that raises
 
-	open      [tracks]int             // index in Judge.open of the finding of each track that stands, -1 for none
-	named     [tracks]int             // the explanation that the finding of each track names
-	dropped   [len(explanations)]bool // named before in the incident of the loop that stands, and revised
-	revisions int                     // of that incident
-	weighed   bool                    // the newest sample was weighed
-	crossed   bool                    // its finding is that it is crossed with another zone
-	due       bool                    // a sample has come since the last decision
-	count     int                     // incidents so far: they number the causes
+	open      [tracks]int         `state:"-"` // index in Judge.open of the finding of each track that stands, -1 for none
+	named     [tracks]int         `state:"-"` // the explanation that the finding of each track names
+	dropped   byExplanation[bool] // named before in the incident of the loop that stands, and revised
+	revisions int                 // of that incident
+	weighed   bool                // the newest sample was weighed
+	crossed   bool                // its finding is that it is crossed with another zone
+	due       bool                // a sample has come since the last decision
+	count     int                 // incidents so far: they number the causes
 
 	judged        bool
 	reason        string
 	judgedSeconds float64
 	calledSeconds float64
-	tested        [IDs]int64
+	tested        byFinding[int64]
 }
 
 func newZone(set *ZoneSettings) zone {

@@ -16,6 +16,15 @@ import (
 type View struct {
 	Site  judge.Snapshot
 	Polls []poll.Stats // as Site.Devices
+	Kept  Kept
+}
+
+// Kept is how keeping the state goes.
+type Kept struct {
+	Asked    bool      // there is a folder for it; else nothing of it is shown
+	OK       bool      // the last commit was good
+	Failures uint64    // commits that failed
+	At       time.Time // of the last good one
 }
 
 // Reload is how the last reload of the configuration went.
@@ -121,6 +130,8 @@ var (
 	deviceSkipped  = desc("dimming_device_cycles_skipped_total", "Cycles skipped since the one before took too long.", "device")
 	reloadOK       = desc("dimming_config_last_reload_successful", "1 if the last reload of the configuration was good.")
 	reloadAt       = desc("dimming_config_last_reload_success_timestamp_seconds", "When the configuration was last loaded.")
+	stateFailures  = desc("dimming_state_commit_failures_total", "Commits of the state that have failed.")
+	stateAt        = desc("dimming_state_last_commit_timestamp_seconds", "When the state was last kept.")
 	siteInfo       = desc("dimming_site_info", "The site, always 1.", "site", "name")
 )
 
@@ -147,7 +158,7 @@ func New(view func() View, reload func() Reload) *Collector {
 // Describe implements prometheus.Collector.
 func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range append(c.zones, findingActive, findingsRaised, deviceUp, deviceRequests, deviceCycle, deviceSkipped,
-		reloadOK, reloadAt, siteInfo) {
+		reloadOK, reloadAt, stateFailures, stateAt, siteInfo) {
 		ch <- d
 	}
 }
@@ -189,6 +200,12 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 	r := c.reload()
 	put(reloadOK, gauge, bit(r.OK))
 	put(reloadAt, gauge, float64(r.At.UnixNano())/1e9)
+	if v.Kept.Asked {
+		put(stateFailures, counter, float64(v.Kept.Failures))
+		if !v.Kept.At.IsZero() {
+			put(stateAt, gauge, float64(v.Kept.At.UnixNano())/1e9)
+		}
+	}
 	put(siteInfo, gauge, 1, v.Site.Site.Name, v.Site.Site.Title)
 }
 

@@ -137,6 +137,7 @@ func shorted() metrics.View {
 			},
 			Raised: map[loops.ID]uint64{loops.DeviceLost: 3, loops.PairShort: 1},
 		},
+		Kept: metrics.Kept{Asked: true, Failures: 2, At: now.Add(-time.Minute)},
 		Polls: []poll.Stats{
 			{Polled: true, Up: true, Reads: 240, Skipped: 3, Seconds: 12.5, Counts: drivers.Counts{OK: 700, Timeout: 2, Exception: 1},
 				Within: [len(poll.Buckets)]uint64{0, 10, 238, 240, 240, 240, 240, 240}},
