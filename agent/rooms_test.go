@@ -40,7 +40,8 @@ var rooms = map[string]room{
 		tests: []string{"github.com/simonvetter/modbus"}},
 	"agent/config":  {imports: join(hclModules, "dimwatch/drivers")},
 	"agent/poll":    {imports: []string{"dimwatch/drivers", "go.uber.org/zap/..."}},
-	"agent/judge":   {imports: []string{"dimwatch/agent/config", "dimwatch/drivers", "dimwatch/loops"}, tests: hclModules},
+	"agent/energy":  {imports: []string{"dimwatch/loops"}, pure: true},
+	"agent/judge":   {imports: []string{"dimwatch/agent/config", "dimwatch/agent/energy", "dimwatch/drivers", "dimwatch/loops"}, tests: hclModules},
 	"agent/metrics": {imports: []string{"dimwatch/agent/judge", "dimwatch/agent/poll", "dimwatch/loops", "github.com/prometheus/client_golang/..."}, tests: []string{"dimwatch/agent/config", "dimwatch/drivers", "github.com/prometheus/common/expfmt"}},
 	"agent/demo":    {imports: []string{"github.com/simonvetter/modbus"}},
 }
