@@ -111,23 +111,33 @@ func (r *recording) costOf(f loops.Finding) costJSON {
 // reportCost prints in one line what a finding has cost, and nothing where nothing of it is known.
 func (r *recording) reportCost(w io.Writer, f loops.Finding) {
 	c := r.cost(f)
-	var parts []string
-	if c.ExcessKnown {
+	joules, ok := c.Joules()
+	parts := r.wasteText(c, ok && joules > 0)
+	switch {
+	case len(parts) > 0:
+		fmt.Fprintf(w, "  Cost: %s\n", strings.Join(parts, ", "))
+	case ok || c.LightKnown:
+		fmt.Fprintln(w, "  Cost: nothing that can be measured")
+	}
+}
+
+// wasteText is what was wasted and owed in words; parts that are not known or round to nothing are left out.
+func (r *recording) wasteText(c energy.Cost, priced bool) (parts []string) {
+	if c.ExcessKnown && c.ExcessJoules >= leastJoules {
 		parts = append(parts, kilowattHours(c.ExcessJoules)+" in excess of the setpoint")
 	}
-	if c.MissedKnown {
-		parts = append(parts, missedText(c.MissedJoules, c.MissedLow, c.MissedHigh))
+	if c.MissedKnown && c.MissedHigh >= leastJoules {
+		parts = append(parts, fmt.Sprintf("%s missed (%.1f to %.1f with %.0f %% confidence)", kilowattHours(c.MissedJoules),
+			c.MissedLow/joulesKilowattHour, c.MissedHigh/joulesKilowattHour, 100*energy.Confidence))
 	}
-	if c.LightKnown {
+	if c.LightKnown && c.LightOwed >= 0.5 {
 		parts = append(parts, fmt.Sprintf("%.0f percent-hours of light owed", c.LightOwed))
 	}
 	joules, ok := c.Joules()
-	if m := r.money(joules, ok); m != nil {
+	if m := r.money(joules, ok); priced && m != nil && *m > 0 {
 		parts = append(parts, fmt.Sprintf("%.2f by the tariff", *m))
 	}
-	if len(parts) > 0 {
-		fmt.Fprintf(w, "  Cost: %s\n", strings.Join(parts, ", "))
-	}
+	return parts
 }
 
 // reportEnergy prints in one line each what the zones have used and what was wasted, and the same of the site.
@@ -135,21 +145,8 @@ func (r *recording) reportEnergy(w io.Writer, zones []judge.Zone) {
 	fmt.Fprintf(w, "\nEnergy\n")
 	var site judge.Energy
 	for i := range zones {
-		e := &zones[i].Energy
-		fmt.Fprintf(w, "  %-20s %s\n", zones[i].Config.Name, r.energyText(e))
-		site.UsedJoules += e.UsedJoules
-		site.ExcessJoules += e.ExcessJoules
-		site.AvoidedJoules += e.AvoidedJoules
-		site.LightOwed += e.LightOwed
-		if e.MissedKnown {
-			site.MissedJoules += e.MissedJoules
-			site.MissedLow += e.MissedLow // zones of a site have the same weather: their intervals add up
-			site.MissedHigh += e.MissedHigh
-		}
-		site.UsedKnown = site.UsedKnown || e.UsedKnown
-		site.LevelsKnown = site.LevelsKnown || e.LevelsKnown
-		site.LightKnown = site.LightKnown || e.LightKnown
-		site.MissedKnown = site.MissedKnown || e.MissedKnown
+		fmt.Fprintf(w, "  %-20s %s\n", zones[i].Config.Name, r.energyText(&zones[i].Energy))
+		site.Add(&zones[i].Energy)
 	}
 	if len(zones) > 1 {
 		fmt.Fprintf(w, "  %-20s %s\n", "all that is known", r.energyText(&site))
@@ -162,25 +159,19 @@ func (r *recording) energyText(e *judge.Energy) string {
 		parts = append(parts, kilowattHours(e.UsedJoules)+" used")
 	}
 	if e.LevelsKnown {
-		parts = append(parts, kilowattHours(e.AvoidedJoules)+" avoided against full output", kilowattHours(e.ExcessJoules)+" in excess of the setpoint")
+		parts = append(parts, kilowattHours(e.AvoidedJoules)+" avoided against full output")
 	}
-	if e.MissedKnown {
-		parts = append(parts, missedText(e.MissedJoules, e.MissedLow, e.MissedHigh))
-	}
-	if e.LightKnown {
-		parts = append(parts, fmt.Sprintf("%.0f percent-hours of light owed", e.LightOwed))
-	}
-	if joules, ok := wasted(e); ok && r.site.Tariff > 0 {
-		parts = append(parts, fmt.Sprintf("%.2f wasted by the tariff", *r.money(joules, ok)))
-	}
-	if len(parts) == 0 {
-		return "not known: it takes a power point or rated_power"
+	parts = append(parts, r.wasteText(energy.Cost{
+		ExcessJoules: e.ExcessJoules, ExcessKnown: e.LevelsKnown, LightOwed: e.LightOwed, LightKnown: e.LightKnown,
+		MissedJoules: e.MissedJoules, MissedLow: e.MissedLow, MissedHigh: e.MissedHigh, MissedKnown: e.MissedKnown,
+	}, true)...)
+	if !e.UsedKnown {
+		parts = append(parts, "energy not known: it takes a power point or rated_power")
 	}
 	return strings.Join(parts, ", ")
 }
 
-func kilowattHours(joules float64) string { return fmt.Sprintf("%.1f kWh", joules/joulesKilowattHour) }
+// leastJoules is what is shown as 0.1 kWh at least.
+const leastJoules = 0.05 * joulesKilowattHour
 
-func missedText(joules, low, high float64) string {
-	return fmt.Sprintf("%s missed (%.1f to %.1f, %.0f %% confidence)", kilowattHours(joules), low/joulesKilowattHour, high/joulesKilowattHour, 100*energy.Confidence)
-}
+func kilowattHours(joules float64) string { return fmt.Sprintf("%.1f kWh", joules/joulesKilowattHour) }

@@ -51,6 +51,21 @@ type Total struct {
 	MissedKnown                         bool
 }
 
+// Add adds the total of another zone. Zones of a site have the same weather, so their intervals add up.
+func (t *Total) Add(o *Total) {
+	t.UsedJoules += o.UsedJoules
+	t.ExcessJoules += o.ExcessJoules
+	t.AvoidedJoules += o.AvoidedJoules
+	t.LightOwed += o.LightOwed
+	t.MissedJoules += o.MissedJoules
+	t.MissedLow += o.MissedLow
+	t.MissedHigh += o.MissedHigh
+	t.UsedKnown = t.UsedKnown || o.UsedKnown
+	t.LevelsKnown = t.LevelsKnown || o.LevelsKnown
+	t.LightKnown = t.LightKnown || o.LightKnown
+	t.MissedKnown = t.MissedKnown || o.MissedKnown
+}
+
 // Meter counts the energy of one zone: what a sample shows is held until the next.
 type Meter struct {
 	set   Settings
@@ -145,6 +160,7 @@ func (m *Meter) rate(s *loops.Sample) (r Rate) {
 		return r
 	}
 	r.Setpoint = min(100, max(0, s.Setpoint))
+	moved := m.moved(r.Setpoint)
 	switch {
 	case !lit && m.asked(s): // no light where light is asked for
 		r.Owed, r.LightKnown = r.Setpoint, measured || s.Has.Has(loops.Contact)
@@ -154,7 +170,9 @@ func (m *Meter) rate(s *loops.Sample) (r Rate) {
 	}
 	if full > 0 && r.UsedKnown {
 		r.LevelsKnown = true
-		r.Excess = m.excess(&r, light, seen, measured)
+		if !moved {
+			r.Excess = m.excess(&r, light, seen, measured)
+		}
 		r.Avoided = max(0, full-r.Used)
 		r.Asked = r.Used - r.Excess
 	}
@@ -167,7 +185,7 @@ func (m *Meter) rate(s *loops.Sample) (r Rate) {
 		if measured && full > 0 && r.Used >= m.watts(r.Setpoint) {
 			short = 0 // gear that draws what was asked for gives it, whatever the feedback says
 		}
-		if short > m.set.Tolerance {
+		if short > m.set.Tolerance && !moved {
 			r.Owed = min(short, 100)
 		}
 	}
@@ -175,6 +193,12 @@ func (m *Meter) rate(s *loops.Sample) (r Rate) {
 		r.Daylight, r.DaylightKnown = s.Daylight, true
 	}
 	return r
+}
+
+// moved says that the setpoint has stepped since the last sample, while nothing is known to be wrong: what the loop is off by at
+// that very sample is its way to the new level, and would be held until the next.
+func (m *Meter) moved(setpoint float64) bool {
+	return m.st.At != 0 && !m.st.Standing.Any && math.Abs(setpoint-m.st.Rate.Setpoint) > m.set.Tolerance
 }
 
 // excess is the power beyond what the setpoint asks for. Within what the curve may be off it is none: a sum of noise that only
