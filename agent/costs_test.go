@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"math"
 	"os"
 	"strings"
@@ -57,7 +58,11 @@ func TestReviewCosts(t *testing.T) {
 		if code := run([]string{"review", "-config", file}, &out, &errs); code != done {
 			t.Fatalf("%d: %s", code, &errs)
 		}
-		for _, want := range []string{"\n  Cost: ", " in excess of the setpoint, ", " by the tariff\n", "\nEnergy\n  zone-", "\n  all that is known    "} {
+		line := fmt.Sprintf("\n  Cost: %.0f percent-hours of light owed\n", *c.LightOwed)
+		if opened {
+			line = fmt.Sprintf("\n  Cost: %.1f kWh in excess of the setpoint, %.2f by the tariff\n", *c.KilowattHours, *c.Money)
+		}
+		for _, want := range []string{line, "\nEnergy\n  zone-", "\n  all that is known    "} {
 			if !strings.Contains(out.String(), want) {
 				t.Errorf("the report lacks %q:\n%s", want, &out)
 			}

@@ -82,7 +82,8 @@ func (m *Meter) Clear() {
 	}
 }
 
-// Stands tells that a finding stands on the zone: its Seq, its onset, and the part at fault by the catalogue.
+// Stands tells that a finding stands on the zone: its Seq, its onset, and the part at fault by the catalogue. In a round the
+// oldest come first: a new one takes the account of one that stands no longer.
 func (m *Meter) Stands(seq int, onset int64, part string) {
 	s := &m.st.Standing
 	s.Any = true

@@ -65,13 +65,15 @@ func halfWidth(t, n, squares, means float64) float64 {
 const normal90 = 1.6449
 
 // quantile is Student's t of a two-sided 90 % by degrees of freedom.
-// Source: tables of the distribution; the expansion in 1/f is that of Abramowitz and Stegun, 26.7.5, good to 0.5 % from f = 3.
+// Source: tables of the distribution for 1, 2 and 3, straight in 1/f between them, and for less than 1 as for 1; from 3 on the
+// expansion of Abramowitz and Stegun, 26.7.5, good to 0.5 %.
 func quantile(f float64) float64 {
+	const one, two, three = 6.314, 2.920, 2.353
 	switch {
-	case f < 1.5:
-		return 6.314
-	case f < 2.5:
-		return 2.920
+	case f < 2:
+		return two + (one-two)*(1/max(1, f)-1.0/2)*2
+	case f < 3:
+		return three + (two-three)*(1/f-1.0/3)*6
 	}
 	const z = normal90
 	const z3, z5, z7 = z * z * z, z * z * z * z * z, z * z * z * z * z * z * z

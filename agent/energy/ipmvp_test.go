@@ -89,7 +89,7 @@ func TestLongIntervals(t *testing.T) {
 
 // Source: any table of Student's t, two-sided 90 %.
 func TestQuantile(t *testing.T) {
-	for _, c := range []struct{ f, t float64 }{{1, 6.314}, {2, 2.920}, {3, 2.3534}, {4, 2.1318}, {5, 2.0150}, {10, 1.8125}, {11, 1.7959}, {20, 1.7247}, {29, 1.6991}, {1e6, 1.6449}} {
+	for _, c := range []struct{ f, t float64 }{{0.5, 6.314}, {1, 6.314}, {2, 2.920}, {3, 2.3534}, {4, 2.1318}, {5, 2.0150}, {10, 1.8125}, {11, 1.7959}, {20, 1.7247}, {29, 1.6991}, {1e6, 1.6449}} {
 		near(t, "t", quantile(c.f), c.t, 0.005*c.t)
 	}
 }

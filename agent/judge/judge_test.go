@@ -348,6 +348,48 @@ func TestEnergy(t *testing.T) {
 	near("used around a gap", e.UsedJoules, 2*650*3600)
 }
 
+// A finding is charged from its onset with the light that its zone owes, and a judge that goes on from what another remembered
+// counts on.
+func TestCostOfAFinding(t *testing.T) {
+	s := judge.New(site())
+	changes := short(s, 3000, 1e9, 6600)
+	if len(changes) != 1 {
+		t.Fatalf("changes %+v", changes)
+	}
+	f := changes[0]
+	c := s.Cost(f)
+	total := s.Snapshot().Zones[0].Energy
+	// An hour at about 0 V where 50 % were asked for on average; by the power the gear is at minimum.
+	if !c.LightKnown || c.LightOwed < 40 || c.LightOwed > 60 || c.LightOwed > total.LightOwed || c.MissedKnown {
+		t.Errorf("cost %+v of %+v", c, total)
+	}
+	if j, ok := c.Joules(); !ok || j > total.ExcessJoules {
+		t.Errorf("used for nothing: %g, %v", j, ok)
+	}
+
+	again := judge.New(site())
+	again.RestoreEnergy(s.EnergyState())
+	if got := again.Snapshot().Zones[0].Energy; got != total {
+		t.Errorf("restored %+v, want %+v", got, total)
+	}
+	if got := again.Cost(f); got != c {
+		t.Errorf("restored cost %+v, want %+v", got, c)
+	}
+	// A store that has nothing newer than this lets no scrape see more.
+	again.EnergyState()
+	again.EnergySaved()
+	south(again, after(6610), 5, 0)
+	north(again, after(6610), 500, 2457, 700)
+	if got := again.Snapshot().Zones[0].Energy; got != total {
+		t.Errorf("a scrape sees %+v, the disk has %+v", got, total)
+	}
+	again.EnergyState()
+	again.EnergySaved()
+	if got := again.Snapshot().Zones[0].Energy; got.UsedJoules <= total.UsedJoules {
+		t.Errorf("after a save %+v", got)
+	}
+}
+
 // BenchmarkTake is what one poll of a zone costs from readings to evidence.
 func BenchmarkTake(b *testing.B) {
 	s := judge.New(site())
