@@ -7,8 +7,6 @@ import (
 	"strings"
 	"time"
 
-	"dimwatch/agent/config"
-	"dimwatch/agent/judge"
 	"dimwatch/loops"
 )
 
@@ -48,20 +46,12 @@ type findingJSON struct {
 	Cautions     []string          `json:"cautions"`
 	Checks       []string          `json:"checks"`
 	Evidence     measures          `json:"evidence"`
+	Cost         costJSON          `json:"cost"`
 }
 
 type alternativeJSON struct {
 	ID         string  `json:"id"`
 	Confidence float64 `json:"confidence"`
-}
-
-type energyJSON struct {
-	Zone      string   `json:"zone"`
-	Used      *float64 `json:"used_joules"` // null where unknown: it takes power or rated power
-	Excess    *float64 `json:"excess_joules"`
-	Avoided   *float64 `json:"avoided_joules"`
-	Missed    *float64 `json:"missed_joules"` // null: it takes the daylight to know, which is not weighed yet
-	LightOwed *float64 `json:"light_owed_percent_hours"`
 }
 
 // measures is an object whose keys keep their order.
@@ -108,7 +98,7 @@ func (r *recording) document() document {
 			}
 		}
 		d.Zones = append(d.Zones, zone)
-		d.Energy = append(d.Energy, energyOf(z))
+		d.Energy = append(d.Energy, r.energyOf(z))
 	}
 	slices.SortFunc(d.Zones, func(a, b zoneJSON) int { return strings.Compare(a.Zone, b.Zone) })
 	slices.SortFunc(d.Energy, func(a, b energyJSON) int { return strings.Compare(a.Zone, b.Zone) })
@@ -118,19 +108,6 @@ func (r *recording) document() document {
 	return d
 }
 
-// energyOf is what is known of a zone's energy.
-func energyOf(z judge.Zone) energyJSON {
-	e, out := z.Energy, energyJSON{Zone: z.Config.Name}
-	known := func(x, scale float64) *float64 { x = math.Round(x*scale) / scale; return &x }
-	if z.Config.RatedPower > 0 || z.Config.Points[config.Power] != nil {
-		out.Used = known(e.UsedJoules, 1)
-	}
-	if z.Config.RatedPower > 0 {
-		out.Excess, out.Avoided, out.LightOwed = known(e.ExcessJoules, 1), known(e.AvoidedJoules, 1), known(e.LightOwed, 10)
-	}
-	return out
-}
-
 func (r *recording) finding(f loops.Finding) findingJSON {
 	row := &loops.Catalogue[f.ID]
 	out := findingJSON{
@@ -138,6 +115,7 @@ func (r *recording) finding(f loops.Finding) findingJSON {
 		Onset: r.stamp(time.Unix(0, f.Onset)), Raised: r.stamp(time.Unix(0, f.Raised)), Revised: f.Revised,
 		Confidence: math.Floor(f.Confidence*1e4) / 1e4, AlsoPossible: []alternativeJSON{},
 		Summary: f.Summary, Checks: f.Checks, Cautions: f.Cautions, Evidence: f.Evidence,
+		Cost: r.costOf(f),
 	}
 	if f.Device >= 0 {
 		out.Device = r.site.Devices[f.Device].Name

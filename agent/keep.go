@@ -20,9 +20,12 @@ import (
 // for tests. Chosen: a killed program loses the evidence of five minutes at most, which a fault that is still there brings
 // again; at a minute, a flash would be written to four times as much (BenchmarkStateWrites has the bytes). The energy of a
 // site is small, and is shown as it was last kept, so that it never falls: it is kept each minute.
+// The meters, which hold the hours of two weeks, are kept with a finding, each hour and at an orderly end: what a finding
+// has cost may lack the last hour after a kill, and no counter does.
 var (
 	stateEvery  = 5 * time.Minute
 	energyEvery = time.Minute
+	metersEvery = time.Hour
 )
 
 // keeper keeps the state of the daemon in the store. Where that fails, watching goes on, and it is tried again. All but
@@ -34,6 +37,7 @@ type keeper struct {
 	store  *store.Store // nil while it can not be opened
 	read   bool         // what the store had was taken over, or there was none
 	kept   time.Time    // when the judgement was last kept
+	meters time.Time    // when the meters were
 	failed int          // commits that failed in a row
 
 	mu       sync.Mutex // for what a scrape reads
@@ -82,7 +86,7 @@ func (k *keeper) restore(s *judge.Site, site *config.Site) {
 	}
 	records, err := k.records(site)
 	if err == nil && len(records) > 0 {
-		err = s.Restore(judge.State{Judgement: records[store.Judgement], Energy: records[store.Energy]})
+		err = s.Restore(judge.State{Judgement: records[store.Judgement], Meters: records[store.Meters], Energy: records[store.Energy]})
 		k.read = true
 	}
 	if err != nil {
@@ -134,8 +138,9 @@ func (k *keeper) keep(s *judge.Site, now time.Time, all bool) {
 	if k.dir == "" {
 		return
 	}
-	all = all || k.failed > 0 || now.Sub(k.kept) >= stateEvery
-	state, err := k.commit(s, now, all)
+	meters := all || k.failed > 0 || now.Sub(k.meters) >= metersEvery
+	all = meters || now.Sub(k.kept) >= stateEvery
+	state, err := k.commit(s, now, all, meters)
 	if err != nil {
 		k.fails(err)
 		return
@@ -147,6 +152,9 @@ func (k *keeper) keep(s *judge.Site, now time.Time, all bool) {
 	if all {
 		k.kept = now
 	}
+	if meters {
+		k.meters = now
+	}
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	k.info.OK, k.info.At = true, now
@@ -156,7 +164,7 @@ func (k *keeper) keep(s *judge.Site, now time.Time, all bool) {
 	}
 }
 
-func (k *keeper) commit(s *judge.Site, now time.Time, all bool) (state judge.State, err error) {
+func (k *keeper) commit(s *judge.Site, now time.Time, all, meters bool) (state judge.State, err error) {
 	site := s.Config().Name
 	if k.store == nil {
 		if err := k.begin(now); err != nil {
@@ -177,6 +185,9 @@ func (k *keeper) commit(s *judge.Site, now time.Time, all bool) (state judge.Sta
 	records := map[store.Record][]byte{store.Energy: state.Energy}
 	if all {
 		records[store.Judgement] = state.Judgement
+	}
+	if meters {
+		records[store.Meters] = state.Meters
 	}
 	return state, k.store.Commit(site, records)
 }

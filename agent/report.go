@@ -21,6 +21,7 @@ func (r *recording) report(w io.Writer) {
 		r.reportFinding(w, f, snap.To)
 	}
 	r.reportZones(w, snap.Zones)
+	r.reportEnergy(w, snap.Zones)
 	for _, rec := range r.recordings() {
 		problems := rec.Problems()
 		for _, line := range problems.Summary() {
@@ -57,6 +58,7 @@ func (r *recording) reportFinding(w io.Writer, f loops.Finding, to time.Time) {
 	}
 	fmt.Fprintf(w, "  since %s, certain %s, %s (%s)\n", r.when(f.Onset), r.when(f.Raised), end, span(last-f.Onset))
 	fmt.Fprintf(w, "  %s\n", f.Summary)
+	r.reportCost(w, f)
 	for _, a := range f.Also {
 		also := &loops.Catalogue[a.ID]
 		fmt.Fprintf(w, "  It could also be: %s (%s, %.0f %%)\n", also.Title, also.Name, 100*a.Confidence)

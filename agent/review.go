@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"dimwatch/agent/config"
+	"dimwatch/agent/energy"
 	"dimwatch/agent/judge"
 	"dimwatch/drivers"
 	"dimwatch/drivers/trend"
@@ -47,7 +48,7 @@ func review(args []string, out, errs io.Writer) int {
 		return failed
 	}
 	defer closeSources(site)
-	r := &recording{site: site, judge: judge.New(site)}
+	r := &recording{site: site, judge: judge.New(site), costs: map[int]energy.Cost{}}
 	code := done
 	if err := r.run(context.Background()); err != nil {
 		fmt.Fprintf(errs, "dimwatch: review: %v\n", err)
@@ -76,6 +77,8 @@ type recording struct {
 	judge    *judge.Site
 	devices  []recorded
 	findings []loops.Finding // by Seq, as they last stood
+	ended    []loops.Finding // of which the cost is still to be noted
+	costs    map[int]energy.Cost
 }
 
 // recorded is one device of a recording, with the row that is to be judged next.
@@ -120,6 +123,7 @@ func (r *recording) run(ctx context.Context) error {
 		}
 		r.judge.Take(at, polls)
 		r.judge.Changes(r.keep)
+		r.price()
 		for i := range r.devices {
 			if d := &r.devices[i]; !d.done && d.at.Equal(at) {
 				if err := d.next(ctx); err != nil {
@@ -158,6 +162,9 @@ func (r *recording) earliest() (at time.Time, any bool) {
 }
 
 func (r *recording) keep(f loops.Finding) {
+	if f.Cleared != 0 {
+		r.ended = append(r.ended, f)
+	}
 	if f.Seq <= len(r.findings) {
 		r.findings[f.Seq-1] = f
 		return

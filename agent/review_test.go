@@ -50,14 +50,32 @@ type reviewed struct {
 		Checks   []string           `json:"checks"`
 		Cautions []string           `json:"cautions"`
 		Evidence map[string]float64 `json:"evidence"`
+		Cost     struct {
+			Excess        *float64 `json:"excess_joules"`
+			Missed        *float64 `json:"missed_joules"`
+			MissedLow     *float64 `json:"missed_joules_low"`
+			MissedHigh    *float64 `json:"missed_joules_high"`
+			LightOwed     *float64 `json:"light_owed_percent_hours"`
+			KilowattHours *float64 `json:"kilowatt_hours"`
+			Money         *float64 `json:"money"`
+		} `json:"cost"`
 	} `json:"findings"`
 	Energy []struct {
-		Zone      string   `json:"zone"`
-		Used      float64  `json:"used_joules"`
-		Excess    float64  `json:"excess_joules"`
-		Avoided   float64  `json:"avoided_joules"`
-		Missed    *float64 `json:"missed_joules"`
-		LightOwed float64  `json:"light_owed_percent_hours"`
+		Zone       string   `json:"zone"`
+		Used       float64  `json:"used_joules"`
+		Excess     float64  `json:"excess_joules"`
+		Avoided    float64  `json:"avoided_joules"`
+		Missed     *float64 `json:"missed_joules"`
+		MissedLow  *float64 `json:"missed_joules_low"`
+		MissedHigh *float64 `json:"missed_joules_high"`
+		LightOwed  float64  `json:"light_owed_percent_hours"`
+		Money      *float64 `json:"money"`
+		Baseline   *struct {
+			Days       int      `json:"days"`
+			CV         *float64 `json:"cv_rmse_percent"`
+			NMBE       *float64 `json:"nmbe_percent"`
+			Confidence float64  `json:"interval_confidence"`
+		} `json:"baseline"`
 	} `json:"energy"`
 }
 
@@ -92,6 +110,7 @@ type row struct{ setpoint, command, milliamps, power float64 }
 type shop struct {
 	command []float64
 	shorted map[int]int // zone: from this row
+	opened  bool        // the pair of those is open instead: full light
 }
 
 func (s *shop) row(k, zone int) row {
@@ -102,6 +121,9 @@ func (s *shop) row(k, zone int) row {
 	pair, light := math.Max(5, s.command[zone]), math.Max(10, s.command[zone])
 	if from, ok := s.shorted[zone]; ok && k >= from {
 		pair, light = 0.4, 10
+		if s.opened {
+			light = 100
+		}
 	}
 	command := s.command[zone]
 	s.command[zone] = math.Min(100, math.Max(0, command+0.4*(setpoint-pair)))

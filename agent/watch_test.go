@@ -311,7 +311,7 @@ func TestShortIsFound(t *testing.T) {
 		t.Error("the log says what to do before what to beware of")
 	}
 	p.short(false)
-	w.await(false, `dimming_finding_active`, time.Minute)
+	w.await(false, `dimming_finding_active`, 2*time.Minute)
 	w.await(true, `dimming_findings_raised_total\{finding="pair-short",part="pair"\} 1`, time.Second)
 	w.stop()
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"dimwatch/agent/config"
+	"dimwatch/agent/energy"
 	"dimwatch/drivers"
 	"dimwatch/loops"
 )
@@ -32,6 +33,7 @@ type Site struct {
 	zones    []zone
 	byDevice [][]int // zones whose feedback comes from a device
 	raised   map[loops.ID]uint64
+	charged  bool // a finding stood after the last round
 	from, to time.Time
 }
 
@@ -48,7 +50,7 @@ type device struct {
 // zone is what is kept of a zone beside its judgement.
 type zone struct {
 	sample loops.Sample
-	energy energy
+	meter  energy.Meter
 }
 
 // New makes a judge of a site that has seen nothing.
@@ -73,6 +75,7 @@ func New(cfg *config.Site) *Site {
 	for i := range cfg.Zones {
 		z := &cfg.Zones[i]
 		set.Zones = append(set.Zones, settings(cfg, z))
+		s.zones[i].meter = newMeter(cfg, z)
 		d := z.Points[config.Feedback].Device
 		s.byDevice[d] = append(s.byDevice[d], i)
 	}
@@ -88,13 +91,14 @@ func (s *Site) Resume(old *Site) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.loops.Resume(old.loops)
+	s.charged = true
 	for id, n := range old.raised {
 		s.raised[id] = n
 	}
 	for i := range s.cfg.Zones {
 		for k := range old.cfg.Zones {
 			if s.cfg.Zones[i].Name == old.cfg.Zones[k].Name {
-				s.zones[i].energy = old.zones[k].energy
+				s.zones[i].meter.Resume(&old.zones[k].meter)
 			}
 		}
 	}
@@ -199,12 +203,13 @@ func (s *Site) Take(now time.Time, polls []Poll) {
 		for _, z := range s.byDevice[polls[i].Device] {
 			// Of a device that does not answer there is a sample all the same, without its values: the time goes by unjudged.
 			sample := s.sample(z, now, open, known)
-			s.zones[z].energy.add(&sample, &s.cfg.Zones[z])
+			s.zones[z].meter.Observe(&sample)
 			s.zones[z].sample = sample
 			s.loops.Observe(z, &sample)
 		}
 	}
 	s.loops.EndRound(at)
+	s.charge()
 }
 
 // keep stores what one poll gave, and counts the points that it could read and the one before it that it could as well, and
@@ -302,11 +307,12 @@ func (s *Site) Changes(f func(loops.Finding)) {
 
 // Zone is how a zone stands.
 type Zone struct {
-	Config *config.Zone
-	Sample loops.Sample // the newest
-	State  loops.ZoneState
-	Energy Energy
-	Stale  bool // its device has not answered lately: the sample says nothing about now
+	Config   *config.Zone
+	Sample   loops.Sample // the newest
+	State    loops.ZoneState
+	Energy   Energy
+	Baseline *energy.Baseline // how well its daylight curve is known, nil where it is not
+	Stale    bool             // its device has not answered lately: the sample says nothing about now
 }
 
 // Device is how a device stands.
@@ -346,7 +352,7 @@ func (s *Site) Snapshot() Snapshot {
 		z := &s.cfg.Zones[i]
 		d := &s.devices[z.Points[config.Feedback].Device]
 		out.Zones = append(out.Zones, Zone{
-			Config: z, Sample: s.zones[i].sample, State: s.loops.State(i), Energy: s.zones[i].energy.total,
+			Config: z, Sample: s.zones[i].sample, State: s.loops.State(i), Energy: s.zones[i].meter.Total(), Baseline: s.zones[i].meter.Baseline(),
 			Stale: d.err != nil || !d.polled,
 		})
 	}

@@ -374,6 +374,41 @@ func TestEnergy(t *testing.T) {
 	near("used around a gap", e.UsedJoules, 2*650*3600)
 }
 
+// A finding is charged from its onset with the light that its zone owes, and a judge that goes on from what another remembered
+// counts on.
+func TestCostOfAFinding(t *testing.T) {
+	s := judge.New(site())
+	changes := short(s, 3000, 1e9, 6600)
+	if len(changes) != 1 {
+		t.Fatalf("changes %+v", changes)
+	}
+	f := changes[0]
+	c := s.Cost(f)
+	total := s.Snapshot().Zones[0].Energy
+	// An hour at about 0 V where 50 % were asked for on average; by the power the gear is at minimum.
+	if !c.LightKnown || c.LightOwed < 40 || c.LightOwed > 60 || c.LightOwed > total.LightOwed || c.MissedKnown {
+		t.Errorf("cost %+v of %+v", c, total)
+	}
+	if j, ok := c.Joules(); !ok || j > total.ExcessJoules {
+		t.Errorf("used for nothing: %g, %v", j, ok)
+	}
+
+	state, err := s.Save()
+	if err != nil {
+		t.Fatal(err)
+	}
+	again := judge.New(site())
+	if err := again.Restore(state); err != nil {
+		t.Fatal(err)
+	}
+	if got := again.Snapshot().Zones[0].Energy; got != total {
+		t.Errorf("restored %+v, want %+v", got, total)
+	}
+	if got := again.Cost(f); got != c {
+		t.Errorf("restored cost %+v, want %+v", got, c)
+	}
+}
+
 // BenchmarkTake is what one poll of a zone costs from readings to evidence.
 func BenchmarkTake(b *testing.B) {
 	s := judge.New(site())

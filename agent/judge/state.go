@@ -8,14 +8,16 @@ import (
 	"time"
 
 	"dimwatch/agent/config"
+	"dimwatch/agent/energy"
 	"dimwatch/drivers"
 	"dimwatch/loops"
 )
 
-// State is what of a site has to survive a restart, as bytes for Restore. It comes in two records: energy is small and grows
-// all the time, the judgement is large and seldom worth a write.
+// State is what of a site has to survive a restart, as bytes for Restore. It comes in three records: energy is small and grows
+// all the time, the judgement is large and seldom worth a write, and the meters are larger still and change with the hour.
 type State struct {
 	Judgement []byte // nil where it was not asked for
+	Meters    []byte // nor this
 	Energy    []byte
 
 	Counters Counters // as these records have them
@@ -37,11 +39,7 @@ type keptJudgement struct {
 	Readings map[string]drivers.Reading // the newest good one of each point
 }
 
-// keptEnergy is the record of one zone's energy.
-type keptEnergy struct {
-	At          int64
-	Rate, Total Energy
-}
+// The record of the meters has an energy.State by the zone's name, that of energy the counters alone.
 
 // Save gives the state of the site. It changes nothing; findings that Changes has not told yet are part of it.
 func (s *Site) Save() (State, error) {
@@ -61,6 +59,13 @@ func (s *Site) Save() (State, error) {
 			k.Readings[name] = *r
 		}
 	})
+	meters := map[string]energy.State{}
+	for i := range s.zones {
+		meters[s.cfg.Zones[i].Name] = s.zones[i].meter.State()
+	}
+	if state.Meters, err = encode(meters); err != nil {
+		return state, err
+	}
 	state.Judgement, err = encode(k)
 	return state, err
 }
@@ -73,12 +78,12 @@ func (s *Site) SaveEnergy() (State, error) {
 }
 
 func (s *Site) saveEnergy() (state State, err error) {
-	kept := map[string]keptEnergy{}
+	kept := map[string]energy.Counters{}
 	state.Counters.Energy = map[string]Energy{}
 	for i := range s.zones {
-		e, name := &s.zones[i].energy, s.cfg.Zones[i].Name
-		kept[name] = keptEnergy{At: e.at, Rate: e.rate, Total: e.total}
-		state.Counters.Energy[name] = e.total
+		m, name := &s.zones[i].meter, s.cfg.Zones[i].Name
+		kept[name] = m.State().Counters
+		state.Counters.Energy[name] = m.Total()
 	}
 	state.Energy, err = encode(kept)
 	return state, err
@@ -90,20 +95,38 @@ func (s *Site) saveEnergy() (state State, err error) {
 func (s *Site) Restore(state State) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return errors.Join(s.restoreEnergy(state.Energy), s.restoreJudgement(state.Judgement))
+	return errors.Join(s.restoreMeters(state.Meters), s.restoreEnergy(state.Energy), s.restoreJudgement(state.Judgement))
 }
 
+func (s *Site) restoreMeters(record []byte) error {
+	if len(record) == 0 {
+		return nil
+	}
+	var kept map[string]energy.State
+	if err := decode(record, &kept); err != nil {
+		return fmt.Errorf("meters: %w", err)
+	}
+	for i := range s.zones {
+		if st, ok := kept[s.cfg.Zones[i].Name]; ok {
+			s.zones[i].meter.Restore(st)
+		}
+	}
+	s.charged = true // what stood is told anew
+	return nil
+}
+
+// restoreEnergy takes over counters, which may be newer than the meters.
 func (s *Site) restoreEnergy(record []byte) error {
 	if len(record) == 0 {
 		return nil
 	}
-	var kept map[string]keptEnergy
+	var kept map[string]energy.Counters
 	if err := decode(record, &kept); err != nil {
 		return fmt.Errorf("energy: %w", err)
 	}
 	for i := range s.zones {
-		if e, ok := kept[s.cfg.Zones[i].Name]; ok {
-			s.zones[i].energy = energy{at: e.At, rate: e.Rate, total: e.Total}
+		if c, ok := kept[s.cfg.Zones[i].Name]; ok {
+			s.zones[i].meter.Restore(energy.State{Counters: c})
 		}
 	}
 	return nil

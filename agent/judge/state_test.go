@@ -110,7 +110,7 @@ func TestDamagedRecord(t *testing.T) {
 		{"energy", state.Judgement, state.Energy[:len(state.Energy)/2], "energy: ", 1, false},
 	} {
 		next := judge.New(site())
-		err := next.Restore(judge.State{Judgement: c.judgement, Energy: c.energy})
+		err := next.Restore(judge.State{Judgement: c.judgement, Energy: c.energy}) // the meters alone would bring the energy too
 		if (err == nil) != (c.says == "") || err != nil && !strings.HasPrefix(err.Error(), c.says) {
 			t.Errorf("%s: %v", c.name, err)
 		}

@@ -69,10 +69,11 @@ var zoneMetrics = []zoneMetric{
 		return bit(z.State.Judged && !z.Stale), true
 	}},
 	{"dimming_zone_tested_ratio", "Share of the findings that the zone's points support that could have shown themselves within 7 days.", gauge, tested},
-	{"dimming_zone_energy_joules_total", "Energy used by the zone.", counter, energy(func(e judge.Energy) float64 { return e.UsedJoules })},
-	{"dimming_zone_excess_joules_total", "Energy used beyond what the setpoint asked for.", counter, levels(func(e judge.Energy) float64 { return e.ExcessJoules })},
-	{"dimming_zone_avoided_joules_total", "Energy that full output would have used beyond that.", counter, levels(func(e judge.Energy) float64 { return e.AvoidedJoules })},
-	{"dimming_zone_light_owed_ratio_seconds_total", "Light below the setpoint, in shares of full light times seconds.", counter, levels(func(e judge.Energy) float64 { return e.LightOwed * 36 })},
+	{"dimming_zone_energy_joules_total", "Energy used by the zone.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.UsedJoules, e.UsedKnown })},
+	{"dimming_zone_excess_joules_total", "Energy used beyond what the setpoint asked for.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.ExcessJoules, e.LevelsKnown })},
+	{"dimming_zone_avoided_joules_total", "Energy that full output would have used beyond that.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.AvoidedJoules, e.LevelsKnown })},
+	{"dimming_zone_missed_joules_total", "Energy used for want of a sound setpoint or sensor, by the zone's own daylight curve: an estimate.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.MissedJoules, e.MissedKnown })},
+	{"dimming_zone_light_owed_ratio_seconds_total", "Light below the setpoint, in shares of full light times seconds.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.LightOwed * 36, e.LightKnown })},
 }
 
 // shown says whether the newest sample has channels that can be shown as of now.
@@ -82,18 +83,9 @@ func channel(c loops.Channels, f func(*judge.Zone) float64) func(*judge.Zone, ti
 	return func(z *judge.Zone, _ time.Time) (float64, bool) { return f(z), shown(z, c) }
 }
 
-// energy is absent where a zone has neither power nor rated power.
-func energy(f func(judge.Energy) float64) func(*judge.Zone, time.Time) (float64, bool) {
-	return func(z *judge.Zone, _ time.Time) (float64, bool) {
-		return f(z.Energy), z.Energy.UsedJoules > 0
-	}
-}
-
-// levels is absent as well where there is no rated power to compare with.
-func levels(f func(judge.Energy) float64) func(*judge.Zone, time.Time) (float64, bool) {
-	return func(z *judge.Zone, _ time.Time) (float64, bool) {
-		return f(z.Energy), z.Energy.UsedJoules > 0 && z.Config.RatedPower > 0
-	}
+// energy is absent where it is not known.
+func energy(f func(*judge.Energy) (float64, bool)) func(*judge.Zone, time.Time) (float64, bool) {
+	return func(z *judge.Zone, _ time.Time) (float64, bool) { return f(&z.Energy) }
 }
 
 func tested(z *judge.Zone, now time.Time) (float64, bool) {

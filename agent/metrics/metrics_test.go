@@ -123,7 +123,10 @@ func shorted() metrics.View {
 						Asked: true, AskedKnown: true, Lit: true, LitKnown: true, Judged: true, Tested: tested,
 						Supported: supported(loops.PairShort, loops.PairOpen, loops.StuckMid, loops.StuckDim),
 					},
-					Energy: judge.Energy{UsedJoules: 1.5e6, ExcessJoules: 1000, AvoidedJoules: 5e5, LightOwed: 50},
+					Energy: judge.Energy{
+						UsedJoules: 1.5e6, UsedKnown: true, ExcessJoules: 1000, AvoidedJoules: 5e5, LevelsKnown: true,
+						LightOwed: 50, LightKnown: true, MissedJoules: 2e5, MissedLow: 1e5, MissedHigh: 3e5, MissedKnown: true,
+					},
 				},
 				{
 					Config: &cfg.Zones[1],
@@ -225,6 +228,8 @@ func TestUnknownIsAbsent(t *testing.T) {
 
 	s.Take(start, []judge.Poll{{Device: 0, Readings: good(start, 50, 50, 12, 1, 650, 400, 60, 60, 60)}})
 	absent("zone without them", `dimming_zone_power_watts{zone="bakery"}`, `dimming_zone_feedback_amperes{zone="bakery"}`)
+	absent("energy before a time has gone by, and what was missed before the zone's daylight curve is known",
+		"dimming_zone_energy_joules_total", "dimming_zone_excess_joules_total", "dimming_zone_missed_joules_total")
 	if text := exposition(t, c); !strings.Contains(text, `dimming_zone_feedback_amperes{zone="aisles-1-4"} 0.012`) ||
 		!strings.Contains(text, `dimming_zone_pair_volts{zone="bakery"} 6`) {
 		t.Errorf("known figures are not shown:\n%s", text)

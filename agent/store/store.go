@@ -7,9 +7,10 @@
 //
 //	layout      version    the layout of this file, "1"
 //	judgement   SITE       learned values, evidence, findings: agent/judge.State.Judgement
-//	energy      SITE       the energy of each zone: agent/judge.State.Energy
+//	meters      SITE       what the energy is counted against, and the hours of two weeks: agent/judge.State.Meters
+//	energy      SITE       the energy counters of each zone: agent/judge.State.Energy
 //
-// Each value ends in a CRC-32C of itself, since the library checks its own pages for order and not for content. The two
+// Each value ends in a CRC-32C of itself, since the library checks its own pages for order and not for content. The
 // records have a bucket each, because a small value is written anew with all its neighbours. Buckets of many entries, such
 // as a history, will have keys that begin with the time (8 bytes, big end first), then the zone: what is written
 // together then lies together.
@@ -47,6 +48,7 @@ type Record string
 // The records.
 const (
 	Judgement Record = "judgement"
+	Meters    Record = "meters"
 	Energy    Record = "energy"
 )
 
@@ -183,7 +185,7 @@ func Read(dir, site string) (records map[Record][]byte, err error) {
 func load(db *bolt.DB, site string) (map[Record][]byte, error) {
 	records := map[Record][]byte{}
 	err := db.View(func(tx *bolt.Tx) error {
-		for _, r := range [...]Record{Judgement, Energy} {
+		for _, r := range [...]Record{Judgement, Meters, Energy} {
 			b := tx.Bucket([]byte(r))
 			if b == nil {
 				continue
