@@ -149,7 +149,7 @@ func (s *show) found(site *config.Site, f loops.Finding) {
 	s.line("         %s", f.Summary)
 	for _, a := range f.Also {
 		also := &loops.Catalogue[a.ID]
-		s.line("         It could also be: %s (%.0f %%)", also.Title, 100*a.Confidence)
+		s.line("         It could also be: %s (%s)", also.Title, a.Likely())
 	}
 	if row.Checks[0].Work == loops.Desk { // what is touched needs its cautions first: the log and the review have them all
 		s.line("         To do first: %s", f.Checks[0])

@@ -105,9 +105,6 @@ func findingsTable() string {
 		{loops.Power, "P"}, {loops.Daylight, "D"}, {loops.DaylightLoop, "D in mA"}, {loops.Sun, "site place"}}
 	for id := loops.None + 1; id < loops.IDs; id++ {
 		row := loops.Catalogue[id]
-		if row.MentionOnly {
-			continue
-		}
 		var needs []string
 		for _, w := range words {
 			if row.Needs.Has(w.c) && !(w.c == loops.Feedback && row.Needs.Has(loops.FeedbackLoop)) &&
@@ -126,13 +123,5 @@ func findingsTable() string {
 		}
 		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %s |\n", row.Name, row.Part, row.Severity, row.Title, strings.Join(needs, " "))
 	}
-	b.WriteString("\nMentioned beside others, and not raised alone yet: ")
-	var names []string
-	for id := loops.None + 1; id < loops.IDs; id++ {
-		if loops.Catalogue[id].MentionOnly {
-			names = append(names, "`"+loops.Catalogue[id].Name+"`")
-		}
-	}
-	b.WriteString(strings.Join(names, ", ") + ".\n")
 	return b.String()
 }

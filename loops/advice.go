@@ -123,7 +123,7 @@ func (j *Judge) filler(f *Finding, m *memory, d *days) *strings.Replacer {
 		"{amplitude}", number(m.swings.oscillation.amplitude(), 0), "{period}", apart(m.swings.oscillation.period()),
 		"{expected}", number(m.expected/10, 1),
 		"{zones}", strings.Join(names, " and "),
-		"{spells}", jumps, "{times}", number(m.spells.count, 0),
+		"{spells}", jumps, "{times}", number(float64(m.spells.count), 0),
 		"{volts}", number(level/10, 1), "{level}", number(level, 0),
 		"{milliamps}", milliamps, "{loop}", loop,
 		"{command}", percent(Command, m.command), "{setpoint}", percent(Setpoint, m.setpoint),

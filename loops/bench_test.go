@@ -67,3 +67,10 @@ func TestObserveAllocatesNothing(t *testing.T) {
 		}
 	}
 }
+
+// What a zone remembers stays below 4 KiB.
+func TestSizeOfZone(t *testing.T) {
+	if n := unsafe.Sizeof(zone{}); n >= 4096 {
+		t.Errorf("a zone takes %d bytes, and should take less than 4096", n)
+	}
+}

@@ -61,9 +61,6 @@ type Row struct {
 	// ProofSeconds is for how long the loop has to work again before a finding ends, at a correlation time of 30 s.
 	ProofSeconds float64
 
-	// MentionOnly says that the row is mentioned beside others, and no finding is made of it alone.
-	MentionOnly bool
-
 	// Says is the sentence for people, with figures in braces: see describe.
 	Says string
 
@@ -109,14 +106,6 @@ func Parse(name string) (ID, bool) {
 
 // Support says whether a zone with the given points can have a finding made, and if not, what is missing.
 func Support(id ID, has Channels) (ok bool, why string) {
-	if Catalogue[id].MentionOnly {
-		return false, "is only mentioned beside others"
-	}
-	return competes(id, has)
-}
-
-// competes says whether a zone with the given points can have a row weighed.
-func competes(id ID, has Channels) (ok bool, why string) {
 	row := &Catalogue[id]
 	for _, c := range channelNames {
 		if row.Needs.Has(c.channel) && !has.Has(c.channel) {

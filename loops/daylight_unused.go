@@ -16,7 +16,7 @@ func (z *zone) weighDaylightUnused(level, spread, off, hours float64) {
 	x := z.memory.setpoint
 	below := x < d.full-topBand
 	if below && d.moves >= liveMoves && math.Abs(x-level) < 3*spread {
-		z.tested[DaylightUnused] = z.memory.at
+		z.test(DaylightUnused)
 		z.dayGain(i, -d.proof()*hours) // it goes down, again and again: something moves it as daylight does
 		return
 	}
@@ -28,7 +28,7 @@ func (z *zone) weighDaylightUnused(level, spread, off, hours float64) {
 	case !below:
 		z.dayGain(i, (min(hourMostNats, off)-slackNats)*hours)
 	case math.Abs(x-level) < 2.5*spread:
-		z.tested[DaylightUnused] = z.memory.at
+		z.test(DaylightUnused)
 		z.dayGain(i, -d.proof()*hours)
 	}
 }

@@ -308,7 +308,7 @@ func (z *zone) setpointNats() (most float64) {
 func (z *zone) dayGain(i int, nats float64) {
 	d := &z.days
 	k := i - span[setpointTrack].from
-	z.sums.now[i].motion = nats
+	z.sums.now[i].motion = float32(nats)
 	if nats > 0 {
 		nats = min(nats, dayMostNats-d.gained[k])
 		d.gained[k] += nats

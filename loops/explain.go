@@ -19,6 +19,13 @@ const (
 	opposing                   // moves the other way, or rests at the other end stop
 )
 
+// told is a weight as it is kept: half as wide.
+type told struct{ motion, level float32 }
+
+func (w weight) kept() told { return told{float32(w.motion), float32(w.level)} }
+
+func (w told) full() float64 { return weight{float64(w.motion), float64(w.level)}.full() }
+
 const (
 	topStop    = 98.5 // percent: a command above is at its upper end stop
 	bottomStop = 1.5
@@ -155,7 +162,7 @@ func (m *memory) repeatShare() float64 {
 		// Noise comes and goes: how it goes on after two repetitions is another matter than how often one is met.
 		l, unknown, known = &m.learned.again[m.region()], 0.95, 60
 	}
-	p := (l.value*l.n + unknown*known) / (l.n + known)
+	p := (l.value()*l.n() + unknown*known) / (l.n() + known)
 	return min(0.97, max(0.03, p))
 }
 

@@ -17,7 +17,7 @@ const (
 func weighFeedbackDrift(m *memory) weight {
 	w := weight{motion: m.drifted() + m.views.alive + m.views.windUp, level: m.views.lightCommand}
 	w.level += within(m.driftSize(), driftLeast, driftMost, 2)
-	if m.learned.follow.n < driftLearned && (m.learned.top.n < driftLearned || m.command < topStop) {
+	if m.learned.follow.n < driftLearned && (m.learned.top.n() < driftLearned || m.command < topStop) {
 		w.level += worst // nothing is known to have parted from
 	}
 	return w

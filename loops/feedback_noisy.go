@@ -62,7 +62,7 @@ func (n *noise) follow(m *memory) {
 // jitter is the noise to expect of a healthy zone, percent of level, and whether it is known.
 func (m *memory) jitter() (float64, bool) {
 	l := &m.learned.jitter[band(m.feedback)]
-	return max(noiseLeast, 0.6*m.noise.step, l.value), l.n >= noiseLearned
+	return max(noiseLeast, 0.6*m.noise.step, l.value()), l.n() >= noiseLearned
 }
 
 // bands are parts of the range in which noise is learned apart: transmitters and converters clip near the ends of their range,
@@ -92,6 +92,7 @@ func (z *zone) weighNoise() {
 	if !m.noise.known || !known || !z.can[i] || !m.litSeen || m.feedback < litLevel {
 		return
 	}
+	z.test(FeedbackNoisy)
 	nats := bound(math.Abs(m.noise.x)/usual*(1-1/noiseTimes)-math.Log(noiseTimes), 3)
 	z.step(i, nats/3*min(1, 3*m.dt/m.tau))
 	z.sums.total[i] = min(z.sums.total[i], topNats)

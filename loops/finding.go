@@ -45,3 +45,14 @@ type ZoneState struct {
 	Tested               [IDs]int64 // when each finding could last have been contradicted; 0 never
 	Supported            [IDs]bool  // the findings that its points support
 }
+
+// Likely says in words how likely an alternative is beside the finding's own name.
+func (a Alternative) Likely() string {
+	switch {
+	case a.Fits >= 0.3:
+		return "as likely"
+	case a.Fits >= 0.03:
+		return "less likely"
+	}
+	return "hardly"
+}

@@ -237,9 +237,9 @@ func (z *zone) closeBlock() {
 	g.weigh(z, &b, &d)
 	z.nameGear(&b, &d)
 	if d.usual < knowsGear {
-		z.tested[LampsOut] = z.memory.at
+		z.test(LampsOut)
 		if d.light < 1-strayDims {
-			z.tested[GearStray] = z.memory.at
+			z.test(GearStray)
 		}
 	}
 	if z.open[gearTrack] < 0 {
@@ -286,10 +286,10 @@ func (g *gear) usual(off, doubted float64) {
 	case doubted >= 1.5*calmNats:
 		g.doubtful.add(off, 500)
 		return
-	case doubted < calmNats && g.doubtful.n > 0:
-		n := min(500, c.off.n+g.doubtful.n)
-		c.off.value += (1.25*g.doubtful.value - c.off.value) * g.doubtful.n / (c.off.n + g.doubtful.n)
-		c.off.n, g.doubtful = n, mean{}
+	case doubted < calmNats && g.doubtful.n() > 0:
+		n := min(500, c.off.count+g.doubtful.count)
+		c.off.middle += (1.25*g.doubtful.middle - c.off.middle) * g.doubtful.count / (c.off.count + g.doubtful.count)
+		c.off.count, g.doubtful = n, mean{}
 	}
 	c.off.add(1.25*min(off, 2.5*c.spread()), 500)
 }

@@ -103,7 +103,7 @@ func (c *gearCurve) full() float64 { return max(0.2, c.share(100)) }
 
 // spread is the usual distance of a block from the curve, in shares of full.
 func (c *gearCurve) spread() float64 {
-	return max(offLeast, (c.off.value*c.off.n+offUnknown*offBelieved)/(c.off.n+offBelieved))
+	return max(offLeast, (c.off.value()*c.off.n()+offUnknown*offBelieved)/(c.off.n()+offBelieved))
 }
 
 // learn takes in a block of a healthy zone that stands for a share of a whole one.

@@ -44,6 +44,7 @@ func (z *zone) hunt() {
 	if m.expected > huntingTop || m.expected < huntingBottom {
 		return // at its end stop no loop can swing: that says nothing
 	}
+	z.test(Hunting)
 	usual, _ := m.jitter()
 	integral := max(m.pace.constant(m), 2*m.tau, 2*m.set.CycleSeconds)
 	e := m.expected - m.pace.setpoint[m.pace.usual(m)]

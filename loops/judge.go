@@ -220,7 +220,7 @@ func (z *zone) proved(named int) bool {
 	case explanations[named].track == setpointTrack:
 		return z.sums.total[named] <= 0 // its evidence goes with proof only
 	case id == PairIntermittent:
-		mean := float64(z.memory.at-z.sums.since[named]) / 1e9 / max(1, z.memory.spells.count)
+		mean := float64(z.memory.at-z.sums.since[named]) / 1e9 / max(1, float64(z.memory.spells.count))
 		return z.memory.spells.quiet(z.memory.tau, mean)
 	case z.sums.total[named] > 0:
 		return false
@@ -458,7 +458,10 @@ func (j *Judge) State(at int) ZoneState {
 	s := ZoneState{
 		Asked: m.asked, AskedKnown: m.askedKnown, Lit: m.lit, LitKnown: m.litKnown,
 		Judged: z.judged, Reason: z.reason,
-		JudgedSeconds: z.judgedSeconds, CalledSeconds: z.calledSeconds, Tested: z.tested,
+		JudgedSeconds: z.judgedSeconds, CalledSeconds: z.calledSeconds,
+	}
+	for id, at := range z.tested {
+		s.Tested[id] = int64(at) * 1e9
 	}
 	if own := j.sensorOf[at]; own >= 0 {
 		for i, id := range sensorIDs {

@@ -19,16 +19,17 @@ type learned struct {
 }
 
 // mean is a running mean with a limited memory.
-type mean struct {
-	n, value float64
-}
+type mean struct{ count, middle float32 }
 
 func (m *mean) add(x, most float64) {
-	if m.n < most {
-		m.n++
+	if m.count < float32(most) {
+		m.count++
 	}
-	m.value += (x - m.value) / m.n
+	m.middle += (float32(x) - m.middle) / m.count
 }
+
+func (m *mean) n() float64     { return float64(m.count) }
+func (m *mean) value() float64 { return float64(m.middle) }
 
 // learnDark takes the newest sample as one of a zone that is switched off.
 func (m *memory) learnDark() {
@@ -89,7 +90,7 @@ func (m *memory) learn() {
 	m.pace.learn(m)
 	if m.powerSteady() && settled && m.feedback > 8 {
 		w := &l.watts[tenth(m.feedback)]
-		if w.n < 10 || math.Abs(m.power-w.value) < 0.3*w.value {
+		if w.n() < 10 || math.Abs(m.power-w.value()) < 0.3*w.value() {
 			w.add(m.power, 400)
 		}
 	}

@@ -177,8 +177,8 @@ func (m *memory) trace() {
 		}
 	}
 	band := restBand
-	if l := &m.learned; l.noise.n >= 20 {
-		band = min(4, max(band, 4*l.noise.value))
+	if l := &m.learned; l.noise.n() >= 20 {
+		band = min(4, max(band, 4*l.noise.value()))
 	}
 	if m.lit && !m.changing {
 		m.noise.follow(m)
@@ -214,8 +214,8 @@ func (m *memory) expect() {
 		high = max(high, 12)
 	}
 	top := topUnknown
-	if l.top.n >= 10 {
-		top = l.top.value - 2
+	if l.top.n() >= 10 {
+		top = l.top.value() - 2
 	}
 	low = min(low, top)
 	if m.commandHigh > topStop {
@@ -230,8 +230,8 @@ func (m *memory) expect() {
 		m.residual = 0
 	}
 	m.spread = spreadUnknown
-	if l.size.n >= 20 {
-		m.spread = min(spreadMost, max(spreadLeast, 3*l.size.value))
+	if l.size.n() >= 20 {
+		m.spread = min(spreadMost, max(spreadLeast, 3*l.size.value()))
 	}
 	m.spread = max(m.spread, min(3*spreadMost, 2.5*m.noise.now)) // noise has an explanation of its own
 }

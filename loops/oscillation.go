@@ -19,8 +19,11 @@ type oscillation struct {
 	over   swing   // what followed beyond zero, as long as that may be noise
 	newest int     // of the half periods kept
 	n      int     // how many are kept
-	kept   [oscillationKept]swing
+	kept   [oscillationKept]halfPeriod
 }
+
+// halfPeriod is a swing as it is kept.
+type halfPeriod struct{ seconds, area float32 }
 
 // swing is a half period, or part of one: how long it is, its area in percent times seconds, and how many readings it has.
 type swing struct {
@@ -114,7 +117,7 @@ func (o *oscillation) end(amplitude, integral float64) (counted bool) {
 		o.n = 0
 	default:
 		o.newest = (o.newest + 1) % oscillationKept
-		o.kept[o.newest] = o.half
+		o.kept[o.newest] = halfPeriod{float32(o.half.seconds), float32(o.half.area)}
 		o.n = min(oscillationKept, o.n+1)
 	}
 	o.whole, o.side = true, -o.side
@@ -143,7 +146,7 @@ func (o *oscillation) period() float64 {
 	}
 	var sum swing
 	for i := range o.n {
-		sum.add(*o.back(i))
+		sum.add(o.back(i))
 	}
 	return 2 * sum.seconds / float64(o.n)
 }
@@ -152,7 +155,7 @@ func (o *oscillation) period() float64 {
 func (o *oscillation) amplitude() float64 {
 	var sum swing
 	for i := range o.n {
-		sum.add(*o.back(i))
+		sum.add(o.back(i))
 	}
 	return sum.amplitude()
 }
@@ -172,8 +175,9 @@ func (o *oscillation) regularity() float64 {
 }
 
 // back gives the half periods kept, the newest first.
-func (o *oscillation) back(i int) *swing {
-	return &o.kept[(o.newest-i+oscillationKept)%oscillationKept]
+func (o *oscillation) back(i int) swing {
+	k := o.kept[(o.newest-i+oscillationKept)%oscillationKept]
+	return swing{seconds: float64(k.seconds), area: float64(k.area)}
 }
 
 func sign(x float64) float64 {

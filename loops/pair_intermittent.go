@@ -35,24 +35,22 @@ const (
 
 // spells follow the pair's excursions to 0 V or to its open-circuit voltage.
 type spells struct {
-	now      bool    // one is under way
-	zero     bool    // it is at 0 V, not open
-	samples  float64 // of it, or of the last
-	seconds  float64
-	began    int64
-	fine     float64 // samples in a row that follow the command again
-	counted  bool
-	minimum  bool    // power showed minimum light in it
-	unplugs  float64 // samples with full light after that, pair at 0 V: the connector was off
-	count    float64
-	good     float64 // lit seconds that followed the command since the last
-	place    float64 // the feedback when it last followed the command
-	odd      bool    // the last sample was off, but not at 0 V or open
-	wild     float64 // single readings of that kind so far
-	watched  float64 // lit seconds watched
-	lastLong float64 // how long the last one at 0 V lasted, seconds
-	lastOff  bool    // the connector was off in it
-	relapsed bool    // the pair is at 0 V again after a repair was tried
+	now, zero        bool    // one is under way; it is at 0 V, not open
+	counted          bool    // it was counted
+	minimum          bool    // power showed minimum light in it
+	odd              bool    // the last sample was off, but not at 0 V or open
+	lastOff          bool    // the connector was off in the last one at 0 V
+	relapsed         bool    // the pair is at 0 V again after a repair was tried
+	samples, seconds float32 // of it, or of the last
+	fine             float32 // samples in a row that follow the command again
+	unplugs          float32 // samples with full light after minimum, pair at 0 V: the connector was off
+	count            float32 // spells so far
+	wild             float32 // single readings of that kind so far
+	place            float32 // the feedback when it last followed the command, percent
+	lastLong         float32 // how long the last one at 0 V lasted, seconds
+	began            int64
+	good             float64 // lit seconds that followed the command since the last
+	watched          float64 // lit seconds watched
 }
 
 // spell follows the newest sample and adds to the evidence for a loose contact.
@@ -67,13 +65,13 @@ func (z *zone) spell() {
 	switch {
 	case zero || open:
 		s.fine = 0
-		if !s.now && math.Abs(m.feedback-s.place) < jump {
+		if !s.now && math.Abs(m.feedback-float64(s.place)) < jump {
 			return // the pair has not moved: it is the command that did
 		}
 		if !s.now {
 			s.begin(m, zero)
 		} else {
-			s.seconds += m.dt
+			s.seconds += float32(m.dt)
 		}
 		s.samples++
 		s.zero = s.zero || zero
@@ -82,7 +80,7 @@ func (z *zone) spell() {
 			z.countSpell(soundSpellSeconds)
 		}
 	case math.Abs(m.residual) <= 3*m.spread:
-		s.place = m.feedback
+		s.place = float32(m.feedback)
 		if s.odd {
 			s.odd = false
 			s.wild++
@@ -110,7 +108,7 @@ func (z *zone) spell() {
 // wildSeconds is how often a single wild reading of this zone falls where a spell would be: as often as wild readings were
 // seen elsewhere in the range, which is about as wide; once a day as long as none was.
 func (s *spells) wildSeconds() float64 {
-	return min(wildReadingSeconds, (s.watched+8640)/(s.wild+0.1))
+	return min(wildReadingSeconds, (s.watched+8640)/(float64(s.wild)+0.1))
 }
 
 // begin starts a spell.
@@ -160,7 +158,7 @@ func (z *zone) loose() bool {
 // returned says whether this is the second fault of the pair within a lit day, and nobody worked at it in between.
 func (z *zone) returned() bool {
 	s := &z.memory.spells
-	return s.now && s.counted && s.count > 1 && s.lastLong > shortShort*z.memory.tau && !s.lastOff && !s.stayed(z.memory.tau)
+	return s.now && s.counted && s.count > 1 && float64(s.lastLong) > shortShort*z.memory.tau && !s.lastOff && !s.stayed(z.memory.tau)
 }
 
 // looseScore is what a loose contact scores, given its own evidence: more than any of its spells looks like once it is
@@ -172,7 +170,7 @@ func (z *zone) looseScore(own float64) float64 {
 	top := math.Inf(-1)
 	for i := range loopers {
 		if z.can[i] && z.sums.total[i] > 0 {
-			top = max(top, z.sums.total[i]+z.sums.now[i].level+explanations[i].prior)
+			top = max(top, z.sums.total[i]+float64(z.sums.now[i].level)+explanations[i].prior)
 		}
 	}
 	switch {

@@ -23,8 +23,8 @@ func (m *memory) wattsShare() {
 // guess from the number of ballasts where nothing else is known, and 0 without it.
 func (m *memory) fullPower() (watts float64, guess bool) {
 	l := &m.learned
-	if l.watts[10].n >= 20 {
-		return l.watts[10].value, false
+	if l.watts[10].n() >= 20 {
+		return l.watts[10].value(), false
 	}
 	if m.set.RatedPower > 0 {
 		return m.set.RatedPower, false
@@ -52,10 +52,10 @@ func (m *memory) powerAt(level float64) (share, usual float64) {
 		i := tenth(level)
 		for _, d := range [...]int{0, 1, -1} {
 			k := i + d
-			if k < 0 || k > 10 || m.learned.watts[k].n < 10 {
+			if k < 0 || k > 10 || m.learned.watts[k].n() < 10 {
 				continue
 			}
-			share = m.learned.watts[k].value / m.wattsFull
+			share = m.learned.watts[k].value() / m.wattsFull
 			// 0.9 is about the slope of common gear (see powerCurve).
 			return share + 0.009*(level-10*float64(k)), 0.04
 		}

@@ -8,7 +8,7 @@ type proof struct {
 	nats     float64 // by which being healthy explained the samples better than the fault
 	seconds  float64 // for how long
 	away     float64 // seconds that the loop worked at setpoints at which the fault would not have shown
-	from, to float64 // range of feedback over which it did
+	from, to float32 // range of feedback over which it did
 	worst    float64 // the largest error between setpoint and feedback that the fault has shown
 	at       float64 // the setpoint at that time
 }
@@ -47,10 +47,10 @@ func (z *zone) prove(named int) {
 	}
 	if explanations[named].traits&local != 0 && p.beside(m.setpoint, m.set.Tolerance) {
 		if p.away == 0 {
-			p.from, p.to = m.feedback, m.feedback
+			p.from, p.to = float32(m.feedback), float32(m.feedback)
 		}
 		p.away += m.dt
-		p.from, p.to = min(p.from, m.feedback), max(p.to, m.feedback)
+		p.from, p.to = min(p.from, float32(m.feedback)), max(p.to, float32(m.feedback))
 		return
 	}
 	share, most := m.share()

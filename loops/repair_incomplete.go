@@ -23,14 +23,14 @@ const (
 )
 
 // stayed says whether the last spell at 0 V was too long for a loose contact.
-func (s *spells) stayed(tau float64) bool { return s.lastLong > longShort*tau }
+func (s *spells) stayed(tau float64) bool { return float64(s.lastLong) > longShort*tau }
 
 // relapse mirrors the evidence of a shorted pair where it is one that was thought repaired.
 func (z *zone) relapse() {
 	s := &z.memory.spells
 	from, to := explanationOf(PairShort), explanationOf(RepairIncomplete)
 	if s.now && !s.relapsed && s.samples == 2 {
-		s.relapsed = s.zero && s.lastLong > shortShort*z.memory.tau && s.good < spellMemory
+		s.relapsed = s.zero && float64(s.lastLong) > shortShort*z.memory.tau && s.good < spellMemory
 	}
 	if s.now && s.unplugs >= 2 && z.memory.watts < 0.6 {
 		s.relapsed, s.lastOff = true, true // short, connector off, and short again
@@ -49,5 +49,5 @@ func (z *zone) relapse() {
 		z.sums.since[to] = s.began
 	}
 	z.sums.total[to] = z.sums.total[from]
-	z.sums.now[to].level += bonus
+	z.sums.now[to].level += float32(bonus)
 }

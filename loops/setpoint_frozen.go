@@ -26,7 +26,7 @@ func (z *zone) weighSetpointFrozen(own bool, at int, level, spread, off, hours f
 	live := d.moves >= liveMoves
 	test := math.Abs(level-place) > max(2*spread, followsLeast)
 	if d.moved && at < nightNode && math.Abs(x-level) < 2.5*spread {
-		z.tested[SetpointFrozen] = z.memory.at
+		z.test(SetpointFrozen)
 	}
 	switch {
 	case d.named == SetpointFrozen && live && math.Abs(x-place) > topBand && math.Abs(x-level) < 3*spread,

@@ -51,7 +51,7 @@ type pace struct {
 	any      bool
 	setpoint [paces]float64
 	stir     float64        // how much the setpoint has moved within some minutes, of late, percent of level
-	off      [paces]float64 // how far the feedback has been from each of late, percent of level
+	off      [paces]float32 // how far the feedback has been from each of late, percent of level
 }
 
 // constantOf is the time constant of a pace in seconds.
@@ -67,7 +67,7 @@ func constantOf(k int, tau float64) float64 {
 func (p *pace) usual(m *memory) int {
 	best := -1
 	for k := range paces {
-		if l := &m.learned.pace[k]; l.n >= 50 && (best < 0 || l.value < m.learned.pace[best].value-0.1) {
+		if l := &m.learned.pace[k]; l.n() >= 50 && (best < 0 || l.value() < m.learned.pace[best].value()-0.1) {
 			best = k
 		}
 	}
@@ -101,7 +101,7 @@ func (p *pace) follow(m *memory) {
 	for k := range paces {
 		c := constantOf(k, m.tau)
 		p.setpoint[k] += (m.setpoint - p.setpoint[k]) * m.dt / (m.dt + c)
-		p.off[k] += (math.Abs(m.feedback-p.setpoint[k]) - p.off[k]) * m.dt / (m.dt + 40*m.tau)
+		p.off[k] += (float32(math.Abs(m.feedback-p.setpoint[k])) - p.off[k]) * float32(m.dt/(m.dt+40*m.tau))
 	}
 }
 
@@ -123,7 +123,7 @@ func (z *zone) weighPace() {
 	m, p := &z.memory, &z.memory.pace
 	i := explanationOf(Sluggish)
 	usual := p.usual(m)
-	if m.gap || !p.any || !p.tells() || usual == paces-1 || !z.can[i] || m.learned.pace[usual].n < 50 {
+	if m.gap || !p.any || !p.tells() || usual == paces-1 || !z.can[i] || m.learned.pace[usual].n() < 50 {
 		return
 	}
 	slow := usual + 1
@@ -132,8 +132,8 @@ func (z *zone) weighPace() {
 			slow = k
 		}
 	}
-	size := max(1.5, 2*m.learned.pace[usual].value)
-	late := max(0, math.Abs(m.feedback-p.setpoint[usual])-2*m.learned.pace[usual].value) // beyond what this loop is off anyway
+	size := max(1.5, 2*m.learned.pace[usual].value())
+	late := max(0, math.Abs(m.feedback-p.setpoint[usual])-2*m.learned.pace[usual].value()) // beyond what this loop is off anyway
 	gain := bound((late-math.Abs(m.feedback-p.setpoint[slow]))/size, paceNats)
 	if m.stands() {
 		gain = min(gain, 0) // it does not go at all

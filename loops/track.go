@@ -7,12 +7,12 @@ import "math"
 // rest follows a value that may stand still. It breaks when two samples in a row are off.
 type rest struct {
 	level   float64
-	n       float64
 	seconds float64
-	off     int
 	offAt   float64
-	lowC    float64 // range of the command while it rested
-	highC   float64
+	n       float32
+	lowC    float32 // range of the command while it rested
+	highC   float32
+	off     int32
 	broke   bool
 }
 
@@ -20,22 +20,22 @@ type rest struct {
 func (r *rest) follow(x, band, dt, command float64) {
 	r.broke = false
 	if r.n == 0 {
-		*r = rest{level: x, n: 1, lowC: command, highC: command}
+		*r = rest{level: x, n: 1, lowC: float32(command), highC: float32(command)}
 		return
 	}
 	if math.Abs(x-r.level) <= band {
 		if r.n < 200 {
 			r.n++
 		}
-		r.level += (x - r.level) / r.n
+		r.level += (x - r.level) / float64(r.n)
 		r.seconds += dt
 		r.off = 0
-		r.lowC, r.highC = min(r.lowC, command), max(r.highC, command)
+		r.lowC, r.highC = min(r.lowC, float32(command)), max(r.highC, float32(command))
 		return
 	}
 	r.off++
 	if r.off >= 2 {
-		*r = rest{level: x, n: 1, lowC: command, highC: command, broke: true}
+		*r = rest{level: x, n: 1, lowC: float32(command), highC: float32(command), broke: true}
 		if math.Abs(x-r.offAt) <= band {
 			r.n = 2
 		}
@@ -69,7 +69,7 @@ func (s *still) follow(x float64) {
 // mean that begins anew where the newest sample is elsewhere.
 type limit struct {
 	level float64
-	n     float64
+	n     float32
 	moved bool // the newest sample was elsewhere
 }
 
@@ -86,7 +86,7 @@ func (l *limit) follow(x, band float64) {
 	if l.n < limitMost {
 		l.n++
 	}
-	l.level += (x - l.level) / l.n
+	l.level += (x - l.level) / float64(l.n)
 }
 
 // drop forgets the limit: the newest sample was beyond it.

@@ -126,11 +126,11 @@ const (
 type sums struct {
 	total byExplanation[float64] // each against healthy, never below 0
 	since byExplanation[int64]   // when total last left 0
-	now   byExplanation[weight]
+	now   byExplanation[told]
 	sound weight // of healthy
 	any   bool   // some total is not 0
 
-	misses byExplanation[float64] // for how many correlation times it has not fitted at all
+	misses byExplanation[float32] // for how many correlation times it has not fitted at all
 
 	waiting      float64 // evidence put aside while the feedback is on its way
 	waitingSince int64
@@ -171,7 +171,7 @@ func (z *zone) add() bool {
 			continue
 		}
 		w := explanations[i].weigh(m)
-		s.now[i] = w
+		s.now[i] = w.kept()
 		if off && explanations[i].traits&light != 0 {
 			continue
 		}
@@ -227,7 +227,7 @@ func (z *zone) forget(i int, misfit, share float64) {
 		s.misses[i] = 0
 		return
 	}
-	if s.misses[i] += share; s.misses[i] > 1 {
+	if s.misses[i] += float32(share); s.misses[i] > 1 {
 		s.total[i] *= math.Pow(0.5, share)
 	}
 }
@@ -347,7 +347,7 @@ func (z *zone) score(i int) float64 {
 	if z.sums.total[i] <= 0 {
 		return math.Inf(-1)
 	}
-	own := z.sums.total[i] + z.sums.now[i].level + explanations[i].prior
+	own := z.sums.total[i] + float64(z.sums.now[i].level) + explanations[i].prior
 	if explanations[i].id == PairIntermittent {
 		return z.looseScore(own)
 	}

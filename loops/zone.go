@@ -24,7 +24,7 @@ type zone struct {
 	reason        string
 	judgedSeconds float64
 	calledSeconds float64
-	tested        byFinding[int64]
+	tested        byFinding[uint32] // seconds since 1970, 0 never
 }
 
 func newZone(set *ZoneSettings) zone {
@@ -35,7 +35,7 @@ func newZone(set *ZoneSettings) zone {
 	z.memory.set, z.memory.tau = set, correlation(set.SettleSeconds)
 	z.h = threshold(set.FalseFindings, z.memory.tau)
 	for i, e := range explanations {
-		z.can[i], _ = competes(e.id, set.Has)
+		z.can[i], _ = Support(e.id, set.Has)
 	}
 	return z
 }
@@ -64,7 +64,7 @@ func (z *zone) observe(s *Sample) {
 	m.call()
 	m.loop()
 	if m.has.Has(FeedbackLoop) && m.loopSamples == 0 {
-		z.tested[FeedbackLoopLow], z.tested[FeedbackLoopHigh] = m.at, m.at // the current could have been in failure
+		z.test(FeedbackLoopLow, FeedbackLoopHigh) // the current could have been in failure
 	}
 	called := m.lit || m.asked
 	if called {
@@ -166,7 +166,7 @@ func (z *zone) weighLoop() {
 			continue
 		}
 		switch {
-		case e.id == FeedbackFrozen && m.complete() && m.learned.repeat[0].n >= 50:
+		case e.id == FeedbackFrozen && m.complete() && m.learned.repeat[0].n() >= 50:
 			z.weighStill(i)
 		case !m.has.Has(FeedbackLoop):
 		case e.id == FeedbackLoopLow && m.loopFailsLow(), e.id == FeedbackLoopHigh && m.loopFailsHigh():
@@ -215,10 +215,26 @@ func (z *zone) calm() bool {
 
 // put notes which findings the newest sample could have contradicted.
 func (z *zone) put() {
-	sound := z.sums.sound.full()
+	m, sound := &z.memory, z.sums.sound.full()
 	for i := range loopers {
 		if z.can[i] && sound-z.sums.now[i].full() > 1 {
-			z.tested[explanations[i].id] = z.memory.at
+			z.test(explanations[i].id)
+			if explanations[i].id == PairShort {
+				z.test(PairIntermittent, RepairIncomplete, ZonesCrossed)
+			}
 		}
+	}
+	if m.learned.follow.n >= driftLearned && math.Abs(m.residual) <= 2*m.spread {
+		z.test(FeedbackDrift)
+	}
+	if m.control == content && m.pace.tells() {
+		z.test(Sluggish, ReversedAction)
+	}
+}
+
+// test notes that the newest sample could have contradicted findings.
+func (z *zone) test(ids ...ID) {
+	for _, id := range ids {
+		z.tested[id] = uint32(z.memory.at / 1e9)
 	}
 }
