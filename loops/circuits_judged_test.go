@@ -48,7 +48,6 @@ var disputed = map[string]string{
 	"leak of 100 kohm, gear of 0.02 mA 1": "without power pair-open overtakes: it owes nothing for the noise about its rest",
 	"soft sink 8":                         "0.4 V of offset are named feedback-drift, though the meter at the pair would agree with the feedback",
 	"soft sink 40":                        "floor-high and feedback-drift take turns",
-	"soft sink, gear of 2 mA 40":          "stuck-mid is named for a pair that follows by a fifth",
 	"stuck at 500 ohm 8":                  "ceiling-low is named for certain before the command has been below where the pair rests",
 }
 

@@ -29,6 +29,7 @@ type swings struct {
 	middle      float64
 	any         bool
 	quiet       float64 // seconds since the last half period that counted in which the loop could have swung
+	size        float32 // of the swings, percent of level
 	since       int64   // when the first half period of the run that counts had ended
 }
 
@@ -38,6 +39,11 @@ func (z *zone) hunt() {
 	i := explanationOf(Hunting)
 	if m.gap || !m.pace.any {
 		s.any = false
+		s.oscillation.interrupt()
+		return
+	}
+	if math.Abs(m.residual) > 2*m.spread {
+		s.any = false // the pair does not go with the command: the loop chases something else
 		s.oscillation.interrupt()
 		return
 	}
@@ -53,9 +59,12 @@ func (z *zone) hunt() {
 	}
 	s.middle += (e - s.middle) * min(1, m.dt/(10*integral))
 	before := s.oscillation.x
-	s.quiet += m.dt
-	if s.oscillation.follow(e-s.middle, m.dt, max(huntingLeast, 3*usual, huntingStir*m.pace.stir), integral) {
-		s.quiet = 0
+	least := max(huntingLeast, 3*usual, huntingStir*m.pace.stir)
+	if least < float64(s.size) { // else the sky hides such swings
+		s.quiet += m.dt
+	}
+	if s.oscillation.follow(e-s.middle, m.dt, least, integral) {
+		s.quiet, s.size = 0, max(s.size, float32(s.oscillation.amplitude()))
 		if before < 1 {
 			s.since = m.at
 		}
@@ -64,7 +73,7 @@ func (z *zone) hunt() {
 		return
 	}
 	if s.calmed(m.tau) {
-		s.oscillation.x = 0
+		s.oscillation.x, s.size = 0, 0
 	}
 	if z.sums.total[i] = 0; s.oscillation.x > 1 && s.regular(m) {
 		z.sums.total[i] = min(topNats, z.h*s.oscillation.x/oscillationCounts)

@@ -144,7 +144,7 @@ func (j *Judge) decide(at int, t track) {
 		}
 		return
 	}
-	named := z.named[t]
+	named := int(z.named[t])
 	if z.proved(named) {
 		j.end(at, t, false)
 		return
@@ -293,7 +293,7 @@ func (j *Judge) raise(at, best int, cause string) {
 	}
 	f.Confidence, f.Also = z.shares(best, crossed)
 	j.describe(&f, z)
-	z.named[explanations[best].track] = best
+	z.named[explanations[best].track] = int8(best)
 	if explanations[best].track == loopTrack {
 		z.proof = proof{at: z.memory.setpoint, worst: math.Abs(z.memory.setpoint - z.memory.feedback)}
 	}
@@ -372,11 +372,21 @@ func (z *zone) shares(named int, crossed float64) (float64, []Alternative) {
 		}
 	}
 	mention(ZonesCrossed, crossed)
+	for i := range lookAlikes {
+		l := &lookAlikes[i]
+		if l.named != explanations[named].id || !l.when(&z.memory) || slices.ContainsFunc(also, func(a Alternative) bool { return a.ID == l.also }) {
+			continue
+		}
+		if ok, _ := Support(l.also, z.memory.set.Has); ok {
+			mention(l.also, math.Log(alikeFits))
+		}
+	}
+	slices.SortStableFunc(also, func(a, b Alternative) int { return cmp.Compare(b.Fits, a.Fits) })
+	also = also[:min(len(also), mostAlternatives)]
 	sure := explanations[named].sure
 	for i := range also {
 		also[i].Confidence = (1 - sure) * also[i].Fits / (1 + sum)
 	}
-	slices.SortStableFunc(also, func(a, b Alternative) int { return cmp.Compare(b.Fits, a.Fits) })
 	return sure, also
 }
 

@@ -64,3 +64,10 @@ func (l *line) slop(x float64) float64 {
 	known := slopLeast + 0.05*away
 	return min(unknown, known+(unknown-known)*math.Exp(-l.n/20))
 }
+
+// strange says whether the line is beyond what the gains and offsets of sound parts make of it.
+func (l *line) strange() bool {
+	const low, high, slack = 25.0, 75.0, 1.5 // percent
+	off := func(x float64) bool { return math.Abs(l.at(x)-x) > slopUnknown+slopGain*x+slack }
+	return l.n > 0 && (off(low) || off(high))
+}

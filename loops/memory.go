@@ -206,6 +206,11 @@ func (m *memory) expect() {
 	m.expected = (low + high) / 2
 	slop := l.follow.slop(m.command)
 	low, high = low-slop, high+slop
+	if l.follow.strange() {
+		// It was learned from parts that were not sound, and coming back to what the trade lets expect is no fault.
+		trade := slopUnknown + slopGain*m.command
+		low, high = min(low, m.commandLow-trade), max(high, m.commandHigh+trade)
+	}
 	// Near its ends an interface is free: below about 1 V it holds its own floor of 0.3..1.2 V, and at the top it stops
 	// at its own idea of 10 V (common practice, no source), or lets go of the pair, which then stands at up to 15 V
 	// (circuit).

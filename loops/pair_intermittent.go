@@ -17,6 +17,9 @@ const (
 	soundSpellSeconds  = 3e7
 	wildReadingSeconds = 2.6e6
 
+	// sameLevel is by how much a contact's spells are apart in level, percent: the noise of the point.
+	sameLevel = 1.5
+
 	// looseSeconds is how often a loose contact shows a spell: once in two lit hours, but looseTimes as often at least as a
 	// sound pair seems to. Chosen: at half, one that fails twice a day would not add up.
 	looseSeconds = 7200.0
@@ -46,6 +49,7 @@ type spells struct {
 	unplugs          float32 // samples with full light after minimum, pair at 0 V: the connector was off
 	count            float32 // spells so far
 	wild             float32 // single readings of that kind so far
+	level, lastLevel float32 // of this one and the one before, percent
 	place            float32 // the feedback when it last followed the command, percent
 	lastLong         float32 // how long the last one at 0 V lasted, seconds
 	began            int64
@@ -74,6 +78,7 @@ func (z *zone) spell() {
 			s.seconds += float32(m.dt)
 		}
 		s.samples++
+		s.level = float32(m.feedback)
 		s.zero = s.zero || zero
 		s.light(m)
 		if s.samples == 2 {
@@ -95,6 +100,7 @@ func (z *zone) spell() {
 		if !s.counted {
 			z.countSpell(s.wildSeconds())
 		}
+		s.lastLevel = s.level
 		s.now, s.relapsed = false, false
 		if s.zero && s.samples > 1 {
 			s.lastLong, s.lastOff = s.seconds, s.unplugs >= 2
@@ -108,7 +114,11 @@ func (z *zone) spell() {
 // wildSeconds is how often a single wild reading of this zone falls where a spell would be: as often as wild readings were
 // seen elsewhere in the range, which is about as wide; once a day as long as none was.
 func (s *spells) wildSeconds() float64 {
-	return min(wildReadingSeconds, (s.watched+8640)/(float64(s.wild)+0.1))
+	seconds := min(wildReadingSeconds, (s.watched+8640)/(float64(s.wild)+0.1))
+	if apart := math.Abs(float64(s.level - s.lastLevel)); apart > 0 && apart < sameLevel {
+		seconds *= 100 / (2 * sameLevel) // wild readings lie anywhere, or are the same to the bit
+	}
+	return seconds
 }
 
 // begin starts a spell.
@@ -155,10 +165,18 @@ func (z *zone) loose() bool {
 	return z.memory.spells.count >= leastSpells && z.sums.total[explanationOf(PairIntermittent)] >= z.h
 }
 
+// number is how many spells there were, the one under way included.
+func (s *spells) number() float32 {
+	if s.now && !s.counted {
+		return s.count + 1
+	}
+	return s.count
+}
+
 // returned says whether this is the second fault of the pair within a lit day, and nobody worked at it in between.
 func (z *zone) returned() bool {
 	s := &z.memory.spells
-	return s.now && s.counted && s.count > 1 && float64(s.lastLong) > shortShort*z.memory.tau && !s.lastOff && !s.stayed(z.memory.tau)
+	return s.now && s.number() > 1 && float64(s.lastLong) > shortShort*z.memory.tau && !s.lastOff && !s.stayed(z.memory.tau)
 }
 
 // looseScore is what a loose contact scores, given its own evidence: more than any of its spells looks like once it is
@@ -174,11 +192,11 @@ func (z *zone) looseScore(own float64) float64 {
 		}
 	}
 	switch {
-	case z.loose():
+	case z.loose(), s.now && z.open[loopTrack] >= 0 && explanations[z.named[loopTrack]].id == PairIntermittent:
 		return max(own, top+revisionNats+1)
 	case z.returned():
 		return max(own, top+second)
-	case s.now && s.counted && s.count > 1:
+	case s.now && s.number() > 1:
 		return max(own, top-second)
 	case s.now && s.counted:
 		return max(own, top-first)

@@ -39,10 +39,16 @@ func (z *zone) prove(named int) {
 		}
 		return
 	}
-	if explanations[named].id == Sluggish && !m.pace.tells() {
-		return // a setpoint that rests puts no loop to the test
+	if sound < -1 || m.control != content || Catalogue[explanations[named].id].Part == "controller" && !m.obeys() {
+		return
 	}
-	if sound < -1 || m.control != content || sound-w < 0.3 {
+	share, most := m.share()
+	beyond := sound - w
+	if m.unlimited(explanations[named].id) {
+		beyond = most // it went where the fault does not let it
+		z.step(named, -beyond*share)
+	}
+	if beyond < 0.3 {
 		return
 	}
 	if explanations[named].traits&local != 0 && p.beside(m.setpoint, m.set.Tolerance) {
@@ -53,17 +59,30 @@ func (z *zone) prove(named int) {
 		p.from, p.to = min(p.from, float32(m.feedback)), max(p.to, float32(m.feedback))
 		return
 	}
-	share, most := m.share()
-	p.nats += bound(sound-w, most) * share
+	p.nats += bound(beyond, most) * share
 	p.seconds += m.dt
 }
 
-// beside says whether a setpoint is none of those at which the fault showed best: not near that, nor beyond it.
-func (p *proof) beside(setpoint, tolerance float64) bool {
-	if p.at > 50 {
-		return setpoint < p.at-tolerance
+// beside says whether a setpoint is none of those at which the fault showed best.
+func (p *proof) beside(setpoint, tolerance float64) bool { return math.Abs(setpoint-p.at) > tolerance }
+
+// obeys says whether the loop has followed a setpoint that moved within the last minutes, closely: what proves a controller.
+func (m *memory) obeys() bool {
+	half := m.set.Tolerance / 2
+	return math.Abs(m.pace.setpoint[0]-m.pace.setpoint[2]) > half && math.Abs(m.setpoint-m.feedback) <= half
+}
+
+// unlimited says whether nothing is left of the figure that an explanation stands and falls with.
+func (m *memory) unlimited(id ID) bool {
+	switch id {
+	case CeilingLow:
+		return m.ceiling.n == 0
+	case FloorHigh:
+		return m.floor.n == 0 && m.sink.n == 0
+	case FeedbackDrift:
+		return m.offset.n == 0 && m.gain.n == 0
 	}
-	return setpoint > p.at+tolerance
+	return false
 }
 
 // shown says whether the loop has shown that it works: within the range of setpoints where the fault was seen for as long

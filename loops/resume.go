@@ -82,7 +82,7 @@ func (j *Judge) stands(f Finding) {
 		e := explanationOf(f.ID)
 		for _, i := range f.Zones {
 			z := &j.zones[i]
-			z.open[explanations[e].track], z.named[explanations[e].track] = at, e
+			z.open[explanations[e].track], z.named[explanations[e].track] = at, int8(e)
 		}
 	}
 }

@@ -21,6 +21,10 @@ var (
 // back within it more often than not; at half, each of its spells would be a finding of its own, at double a contractor waits.
 const pairProof = 1800.0
 
+// limitProof is for how long a loop has to work beyond what a limit or a drift let it: an hour, since damp and heat move limits.
+// Chosen: at half, a leak that dries in the morning sun would clear; at double, a short evening would not prove a repair.
+const limitProof = 3600.0
+
 // Catalogue has one row a finding, indexed by ID.
 var Catalogue = [IDs]Row{
 	PairShort: {
@@ -82,7 +86,7 @@ var Catalogue = [IDs]Row{
 	},
 	CeilingLow: {
 		Name: "ceiling-low", Part: "pair", Severity: "medium", Title: "the pair stops short of full",
-		Needs: loopPoints, Sharper: Power,
+		Needs: loopPoints, Sharper: Power, ProofSeconds: limitProof,
 		Says: "The pair follows its command up to {volts} V and stops there: something takes the gear's current before the top.",
 		Checks: []Check{
 			{Lit | Unplug, "Unplug the pair and measure the gear side: a voltage below 10 V that stays is a leak, damp, a partial short or a reversed gear in the field; 10 to 15 V leave the interface or a violet ground through some ohms."},
@@ -92,7 +96,7 @@ var Catalogue = [IDs]Row{
 	},
 	FloorHigh: {
 		Name: "floor-high", Part: "interface", Severity: "medium", Title: "the pair stops short of minimum",
-		Needs: loopPoints, Sharper: Power,
+		Needs: loopPoints, Sharper: Power, ProofSeconds: limitProof,
 		Says: "The pair follows its command down to {volts} V and stops there: there is more gear than the interface can sink, or its output is weak.",
 		Checks: []Check{
 			{Lit | Unplug, "Unplug every second gear: if the pair comes down, count the gear and its current against the interface's rating."},
@@ -137,7 +141,7 @@ var Catalogue = [IDs]Row{
 	},
 	FeedbackDrift: {
 		Name: "feedback-drift", Part: "feedback", Severity: "medium", Title: "feedback and command have parted",
-		Needs: loopPoints, Sharper: Power,
+		Needs: loopPoints, Sharper: Power, ProofSeconds: limitProof,
 		Says: "Feedback and command have parted: at a command of {command} % the feedback now says {volts} V where it used to say {expected} V, and the loop closes on that value. The lights are off by the difference.",
 		Checks: []Check{
 			loopTest,

@@ -200,7 +200,7 @@ func (z *zone) add() bool {
 			}
 		}
 		fade := fadeNats
-		if z.open[loopTrack] >= 0 && z.named[loopTrack] == i {
+		if z.open[loopTrack] >= 0 && int(z.named[loopTrack]) == i {
 			fade = 0 // a finding ends on proof
 		}
 		step := gain + late - (min(best-w.full(), 2*most)+fade)*share

@@ -12,7 +12,7 @@ type zone struct {
 	h      float64             `state:"-"` // the evidence that raises
 
 	open      [tracks]int         `state:"-"` // index in Judge.open of the finding of each track that stands, -1 for none
-	named     [tracks]int         `state:"-"` // the explanation that the finding of each track names
+	named     [tracks]int8        `state:"-"` // the explanation that the finding of each track names
 	dropped   byExplanation[bool] // named before in the incident of the loop that stands, and revised
 	revisions int                 // of that incident
 	weighed   bool                // the newest sample was weighed
@@ -112,7 +112,7 @@ func (z *zone) observe(s *Sample) {
 	z.weighPace()
 	z.hunt()
 	if z.open[loopTrack] >= 0 {
-		z.prove(z.named[loopTrack])
+		z.prove(int(z.named[loopTrack]))
 	}
 	m.learnFull()
 	if z.calm() {

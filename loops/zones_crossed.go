@@ -214,7 +214,7 @@ func (j *Judge) raiseCrossing(c *crossing) {
 	for _, at := range f.Zones {
 		z := &j.zones[at]
 		z.crossed = true
-		z.open[loopTrack], z.named[loopTrack] = len(j.open), explanationOf(ZonesCrossed)
+		z.open[loopTrack], z.named[loopTrack] = len(j.open), int8(explanationOf(ZonesCrossed))
 	}
 	j.open = append(j.open, f)
 	j.changes = append(j.changes, f)
