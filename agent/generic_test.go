@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"dimwatch/agent/energy"
 	"dimwatch/agent/judge"
 	"dimwatch/drivers"
 	"dimwatch/loops"
@@ -145,7 +146,7 @@ func listen(t *testing.T, file string) (ours, generic []raise) {
 		t.Fatalf("%s can not be read", file)
 	}
 	defer closeSources(site)
-	r := &recording{site: site, judge: judge.New(site)}
+	r := &recording{site: site, judge: judge.New(site), costs: map[int]energy.Cost{}}
 	alerts := make([]genericAlert, len(site.Zones))
 	ctx := context.Background()
 	for i := range site.Devices {

@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"dimwatch/agent/config"
+	"dimwatch/agent/energy"
 	"dimwatch/agent/judge"
 	"dimwatch/drivers"
 	"dimwatch/drivers/all"
@@ -184,7 +185,7 @@ func reviewCut(t *testing.T, file string, cuts []int) (report []byte, rows int) 
 		t.Fatal(diags)
 	}
 	defer closeSources(site)
-	r := &recording{site: site, judge: judge.New(site)}
+	r := &recording{site: site, judge: judge.New(site), costs: map[int]energy.Cost{}}
 	for i := range site.Devices {
 		if n := len(site.Devices[i].Points); n > 0 {
 			r.devices = append(r.devices, recorded{index: i, source: site.Devices[i].Source, readings: make([]drivers.Reading, n)})

@@ -130,7 +130,7 @@ func TestRepairIsProved(t *testing.T) {
 	if len(got) != 1 || got[0].Cleared == 0 {
 		t.Fatalf("got %+v", got)
 	}
-	if after := float64(got[0].Cleared)/1e9 - repaired; after < 1800 || after > 3600 {
+	if after := float64(got[0].Cleared)/1e9 - repaired; after < pairProof || after > 1.5*pairProof {
 		t.Errorf("cleared %.0f s after the repair", after)
 	}
 }

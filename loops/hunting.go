@@ -75,16 +75,17 @@ func (z *zone) hunt() {
 	if s.calmed(m.tau) {
 		s.oscillation.x, s.size = 0, 0
 	}
-	if z.sums.total[i] = 0; s.oscillation.x > 1 && s.regular(m) {
+	stands := z.open[loopTrack] >= 0 && int(z.named[loopTrack]) == i
+	if z.sums.total[i] = 0; s.oscillation.x > 1 && (stands || s.regular(m)) {
 		z.sums.total[i] = min(topNats, z.h*s.oscillation.x/oscillationCounts)
 		z.sums.since[i] = s.since
 	}
 }
 
-// calmed says whether the loop has not swung for long enough: ten of its periods, and an hour at least.
-// Chosen: hunting dies out at some levels; at half, the lunch hour would clear it.
+// calmed says whether the loop has not swung for long enough: twenty of its periods, and four hours at least.
+// Chosen: hunting dies out at some levels and comes back with the afternoon; at half, it would be two findings.
 func (s *swings) calmed(tau float64) bool {
-	return s.quiet > max(120*tau, 10*s.oscillation.period())
+	return s.quiet > max(480*tau, 20*s.oscillation.period())
 }
 
 // regular says whether the swings are those of a loop, or may be as the scan sees them.

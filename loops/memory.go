@@ -253,7 +253,7 @@ func (m *memory) limits() {
 	for _, l := range [...]*limit{&m.ceiling, &m.floor, &m.sink, &m.offset, &m.gain} {
 		l.moved = false
 	}
-	if !m.lit || m.gap {
+	if !m.lit || m.gap || m.changing || m.off() {
 		return
 	}
 	f, e := m.feedback, m.expected

@@ -17,9 +17,10 @@ var (
 	byHandTest  = Check{Desk | ByHand, "If the site agrees, set the command by hand to 50 % and watch: lights that follow while the feedback stands still clear the pair and leave the feedback."}
 )
 
-// pairProof is for how long a pair has to be well before its repair is proved: half an hour. Chosen: a loose contact comes
-// back within it more often than not; at half, each of its spells would be a finding of its own, at double a contractor waits.
-const pairProof = 1800.0
+// pairProof is for how long a pair has to be well before its repair is proved: an hour. Chosen: nine of ten spells of a loose
+// contact are followed by the next within it; at half, every tenth would be a finding of its own, at double a contractor waits
+// for nothing more. Measured: gaps between spells of recorded loose contacts.
+const pairProof = 3600.0
 
 // limitProof is for how long a loop has to work beyond what a limit or a drift let it: an hour, since damp and heat move limits.
 // Chosen: at half, a leak that dries in the morning sun would clear; at double, a short evening would not prove a repair.
