@@ -24,6 +24,9 @@ const (
 	// Source: C137.1 gear goes to standby below about 0.5 V (secondary).
 	litLevel = 5.0
 
+	// nothing is a setpoint below which no light is asked for, in percent: minimum light is a tenth.
+	nothing = 1.0
+
 	// litShare is the share of full power above which gear is fed.
 	// Source: stand-by of controls leaves a few per cent (common practice, no source).
 	litShare = 0.04
@@ -35,18 +38,27 @@ func (m *memory) call() {
 	switch {
 	case m.has.Has(Order):
 		asked = m.order
+	case m.set.Has.Has(Order):
+		askedKnown = false // the order was not read: the hours are no stand-in for it
 	case m.has.Has(Hours):
-		asked, firm = m.open, false
+		// A setpoint of nothing asks for none.
+		asked, firm = m.open && !(m.has.Has(Setpoint) && m.setpoint < nothing), false
 	default:
 		askedKnown = false
 	}
 	lit, litKnown, seen := false, true, true
-	full, _ := m.fullPower() // a guess will do: it is off by less than lit and unlit are apart
+	full, guess := m.fullPower()
+	off, on := litShare*full, litShare*full
+	if guess {
+		off, on = off/guessFactor, on*guessFactor // between them the power does not tell
+	}
 	switch {
 	case m.has.Has(Contact):
 		lit = m.contact
-	case m.has.Has(Power) && full > 0:
-		lit = m.power > litShare*full
+	case m.has.Has(Order|Feedback) && !m.order && m.feedback < litLevel:
+		// Switched off: a meter that averages may go on showing power for a while.
+	case m.has.Has(Power) && full > 0 && (m.power <= off || m.power > on):
+		lit = m.power > on
 	case m.has.Has(Feedback) && m.feedback > litLevel:
 		lit = true
 	case askedKnown:

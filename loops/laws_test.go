@@ -147,7 +147,7 @@ func TestResume(t *testing.T) {
 		set, order := build([]int{0, 1, 2}, -1)
 		j := New(set)
 		var out []string
-		for i := range 6 * 240 {
+		for i := range 8 * 240 {
 			if cut && i == 4*240 {
 				old := j
 				set, order = build([]int{2, 0, 1}, changed)

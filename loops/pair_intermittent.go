@@ -60,7 +60,8 @@ type spells struct {
 // spell follows the newest sample and adds to the evidence for a loose contact.
 func (z *zone) spell() {
 	m, s := &z.memory, &z.memory.spells
-	if m.off() || m.changing || !(m.lit || m.asked) {
+	if m.off() || m.changing || !(m.lit || m.asked) || m.askedKnown && !m.asked || m.setpoint < nothing {
+		s.now = s.now && s.counted // being switched off is no spell
 		return
 	}
 	s.watched += m.dt
