@@ -113,6 +113,10 @@ func (j *Judge) filler(f *Finding, m *memory, d *days) *strings.Replacer {
 		milliamps = number(m.milliamps, 1)
 		loop = "Meter in milliamps at the controller's feedback input: expect " + milliamps + " mA. "
 	}
+	together := ""
+	if len(names) > 1 {
+		together = " It was lost in " + strings.Join(names, " and ") + " at once: look for what feeds them all."
+	}
 	jitter, _ := m.jitter()
 	jumps := "full"
 	if m.spells.zero {
@@ -121,7 +125,7 @@ func (j *Judge) filler(f *Finding, m *memory, d *days) *strings.Replacer {
 	return strings.NewReplacer(
 		"{jitter}", number(m.noise.now, 1), "{noisetimes}", number(m.noise.now/jitter, 0),
 		"{amplitude}", number(m.swings.oscillation.amplitude(), 0), "{period}", apart(m.swings.oscillation.period()),
-		"{expected}", number(m.expected/10, 1),
+		"{expected}", number(m.expected/10, 1), "{together}", together,
 		"{zones}", strings.Join(names, " and "),
 		"{spells}", jumps, "{times}", number(float64(m.spells.count), 0),
 		"{volts}", number(level/10, 1), "{level}", number(level, 0),

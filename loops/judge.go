@@ -140,13 +140,21 @@ func (j *Judge) decide(at int, t track) {
 	}
 	if z.open[t] < 0 {
 		if best >= 0 && z.supportedAlone(best) && z.ripe(best) {
+			if open := j.suppliedWith(at, best); open >= 0 {
+				zones := append(slices.Clone(j.open[open].Zones), at)
+				slices.Sort(zones)
+				j.regroup(open, zones)
+				return
+			}
 			j.raise(at, best, "")
 		}
 		return
 	}
 	named := int(z.named[t])
 	if z.proved(named) {
-		j.end(at, t, false)
+		if !j.leave(at, t) {
+			j.end(at, t, false)
+		}
 		return
 	}
 	if best == unknown && z.sums.total[named] > 0 {
@@ -156,6 +164,13 @@ func (j *Judge) decide(at int, t track) {
 		z.dropped[named] = true
 		z.revisions++
 		cause := j.open[z.open[t]].Cause
+		if len(j.open[z.open[t]].Zones) > 1 {
+			total, since := z.sums.total, z.sums.since
+			j.leave(at, t)
+			z.sums.total, z.sums.since = total, since
+			j.raise(at, best, "")
+			return
+		}
 		j.end(at, t, true)
 		j.raise(at, best, cause)
 	}

@@ -48,7 +48,7 @@ var Catalogue = [IDs]Row{
 	CircuitOff: {
 		Name: "circuit-off", Part: "circuit", Severity: "high", Title: "the gear has no supply",
 		Needs: loopPoints, NeedsOne: Power | Order | Contact, Sharper: Power,
-		Says: "Light is asked for, but the pair reads {volts} V{withpower}: the gear is not fed.",
+		Says: "Light is asked for, but the pair reads {volts} V{withpower}: the gear is not fed.{together}",
 		Checks: []Check{
 			{Desk, "Ask the store whether the zone is dark. If it is lit at minimum, the pair is shorted; if it is at full, the pair is open."},
 			{Panel, "Breaker of the zone's circuit, contactor and its coil, any emergency or demand control that may hold it off. A tripped breaker is not reset twice."},

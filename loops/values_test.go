@@ -120,7 +120,7 @@ func TestOneWildReadingRaisesNothing(t *testing.T) {
 func TestWording(t *testing.T) {
 	forbidden := []string{"safe", "de-energised", "de-energized", "no voltage", "deenergized"}
 	placeholders := []string{"{volts}", "{milliamps}", "{command}", "{setpoint}", "{level}", "{apart}", "{signal}", "{kind}", "{withpower}", "{loop}", "{device}", "{zones}", "{minimum}", "{full}", "{exchanged}",
-		"{asked}", "{rested}", "{lux}", "{elevation}", "{still}", "{usual}", "{many}", "{spells}", "{times}", "{expected}", "{jitter}", "{noisetimes}", "{amplitude}", "{period}", "{at}", "{watts}", "{gear}"}
+		"{asked}", "{rested}", "{lux}", "{elevation}", "{still}", "{usual}", "{many}", "{spells}", "{times}", "{expected}", "{jitter}", "{noisetimes}", "{amplitude}", "{period}", "{together}", "{at}", "{watts}", "{gear}"}
 	for id := None + 1; id < IDs; id++ {
 		row := Catalogue[id]
 		if row.Name == "" || row.Part == "" || row.Title == "" || row.Says == "" || len(row.Checks) == 0 {
