@@ -5,6 +5,35 @@ import (
 	"testing"
 )
 
+// idle is an index of how a loop recovers from a disturbance: near 1 the value goes on moving with the command for a long
+// time after (sluggish), near 0 is reasonable, near -1 is well damped, or oscillates (ask the oscillation first).
+// Source: T. Hägglund, Automatic detection of sluggish control loops, Control Engineering Practice 7 (1999), from memory.
+// It means something only where a photosensor closes the loop over the light, and after noise was filtered out.
+type idle struct{ with, against float64 }
+
+// add takes what the command and the value moved since the last sample; a step in which either stood still says nothing.
+// What was before counts keep times as much, 0..1: 1 is the index over all steps, 1-1/n that over about the last n.
+func (i *idle) add(command, value, keep float64) {
+	switch product := command * value; {
+	case product > 0:
+		i.with, i.against = i.with*keep+1, i.against*keep
+	case product < 0:
+		i.with, i.against = i.with*keep, i.against*keep+1
+	}
+}
+
+// index is the idle index, -1..1; 0 where nothing moved.
+func (i *idle) index() float64 {
+	n := i.with + i.against
+	if n == 0 {
+		return 0
+	}
+	return (i.with - i.against) / n
+}
+
+// The judgement does not use it: an interface answers its command at once, so that command and pair go together in sound
+// loops as well; see TestIdleIndexSaysNothingHere. What it uses instead is in sluggish.go.
+
 // The idle index. Source: worked example of Hägglund's index (Control Engineering Practice 7 (1999)): six steps with, two
 // against, two of neither.
 func TestIdleIndex(t *testing.T) {
@@ -55,5 +84,23 @@ func TestIdleIndexTellsSluggish(t *testing.T) {
 	t.Logf("sluggish %.2f, quick %.2f", sluggish, quick)
 	if sluggish < 0.6 || quick > 0.3 {
 		t.Errorf("sluggish %.2f, quick %.2f", sluggish, quick)
+	}
+}
+
+// In a lighting loop the pair follows the command within a scan: the index is near 1 whether the loop is quick or creeps, and
+// tells nothing. Source: the caution that the index means nothing for a process without lag.
+func TestIdleIndexSaysNothingHere(t *testing.T) {
+	for _, rate := range []float64{0.5, 0.002} {
+		var i idle
+		c, was := 50.0, 50.0
+		for k := range 400 {
+			setpoint := 50 + 30*math.Sin(float64(k)/40)
+			c += rate * (setpoint - c)
+			i.add(c-was, c-was, 1) // the pair is where the command is
+			was = c
+		}
+		if i.index() < 0.99 {
+			t.Errorf("rate %g: index %.2f", rate, i.index())
+		}
 	}
 }

@@ -5,7 +5,7 @@ import "math"
 // proof is what a zone has shown since the last sample that spoke for its finding: that the pair follows the command and
 // the feedback meets the setpoint, where they did not.
 type proof struct {
-	nats     float64 // by which being healthy explained the samples better than the fault
+	nats     float64 // by which being healthy explained the samples better than the fault: the sum of repaired
 	seconds  float64 // for how long
 	away     float64 // seconds that the loop worked at setpoints at which the fault would not have shown
 	from, to float32 // range of feedback over which it did
@@ -13,11 +13,11 @@ type proof struct {
 	at       float64 // the setpoint at that time
 }
 
-const (
-	// repairNats is the evidence that a repair is proved by, in nats: the chance that a fault that goes on looks so is
-	// exp(-14), one in a million. Source: Wald's test of two hypotheses, upper threshold ln((1-b)/a).
-	repairNats = 14.0
+// repaired decides between "it is as it was" and "it is repaired": a fault that goes on is taken for repaired once in a million
+// times, and a repair goes unseen once in a hundred until the next hour.
+var repaired = newSPRT(1e-6, 0.01)
 
+const (
 	// leastProof is the least time in seconds that a loop has to work: ten correlation times.
 	leastProof = 300.0
 
@@ -59,7 +59,10 @@ func (z *zone) prove(named int) {
 		p.from, p.to = min(p.from, float32(m.feedback)), max(p.to, float32(m.feedback))
 		return
 	}
-	p.nats += bound(beyond, most) * share
+	test := repaired
+	test.total = p.nats
+	test.add(bound(beyond, most) * share)
+	p.nats = test.total
 	p.seconds += m.dt
 }
 
@@ -92,5 +95,7 @@ func (p *proof) shown(id ID, tau float64) bool {
 	if p.away >= awaySeconds*scale && p.to-p.from >= awaySpan {
 		return true
 	}
-	return p.nats >= repairNats && p.seconds >= max(leastProof, Catalogue[id].ProofSeconds)*scale
+	test := repaired
+	test.total = p.nats
+	return test.says() == changed && p.seconds >= max(leastProof, Catalogue[id].ProofSeconds)*scale
 }

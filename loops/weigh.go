@@ -319,12 +319,9 @@ func (m *memory) share() (share, most float64) {
 // step adds to one sum.
 func (z *zone) step(i int, nats float64) {
 	s := &z.sums
-	before := s.total[i]
-	after := max(0, before+nats)
-	if before == 0 && after > 0 {
-		s.since[i] = z.memory.at - int64(z.memory.dt*1e9)
-	}
-	s.total[i] = after
+	c := cusum{s.total[i], s.since[i]}
+	c.add(nats, z.memory.at-int64(z.memory.dt*1e9))
+	s.total[i], s.since[i] = c.total, c.since
 }
 
 // trim takes from all sums what the largest has too much.
