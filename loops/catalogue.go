@@ -64,6 +64,9 @@ type Row struct {
 	// Says is the sentence for people, with figures in braces: see describe.
 	Says string
 
+	// Ends says what was seen when it ended, where that is not that the pair followed its command.
+	Ends string
+
 	// Checks are what to look at and measure, the one that separates first.
 	Checks []Check
 }

@@ -16,6 +16,9 @@ type Finding struct {
 	Confidence float64
 	Also       []Alternative
 
+	// Proof is what was shown after the repair, as far as the finding is about loops; nothing for one that was revised.
+	Proof Proof
+
 	Summary          string
 	Checks, Cautions []string
 	Evidence         []Measure

@@ -310,7 +310,7 @@ func (j *Judge) raise(at, best int, cause string) {
 	j.describe(&f, z)
 	z.named[explanations[best].track] = int8(best)
 	if explanations[best].track == loopTrack {
-		z.proof = proof{at: z.memory.setpoint, worst: math.Abs(z.memory.setpoint - z.memory.feedback)}
+		z.proof = proof{at: float32(z.memory.setpoint), worst: float32(math.Abs(z.memory.setpoint - z.memory.feedback))}
 	}
 	z.open[explanations[best].track] = len(j.open)
 	j.open = append(j.open, f)
@@ -328,6 +328,9 @@ func (j *Judge) end(at int, t track, revised bool) {
 	z := &j.zones[at]
 	f := j.open[z.open[t]]
 	f.Cleared, f.Revised = z.memory.at, revised
+	if !revised {
+		f.Proof = j.proofOf(f)
+	}
 	j.changes = append(j.changes, f)
 	j.remove(z.open[t])
 	if !revised {
@@ -413,6 +416,7 @@ func (j *Judge) EndRound(at int64) {
 	j.judgeSensors()
 	j.cross()
 	j.endCrossings()
+	j.uncrossed()
 	for i := range j.zones {
 		if !j.zones[i].due {
 			continue
@@ -469,9 +473,10 @@ func (j *Judge) Changes(f func(Finding)) {
 // Pending says whether Changes has anything to tell.
 func (j *Judge) Pending() bool { return len(j.changes) > 0 }
 
-// Active calls f with the findings that stand, oldest first.
+// Active calls f with the findings that stand, oldest first, each with what has been shown of a repair so far.
 func (j *Judge) Active(f func(Finding)) {
 	for _, c := range j.open {
+		c.Proof = j.proofOf(c)
 		f(c)
 	}
 }

@@ -124,6 +124,7 @@ var Catalogue = [IDs]Row{
 	FeedbackLoopLow: {
 		Name: "feedback-loop-low", Part: "feedback", Severity: "high", Title: "the feedback's current loop is open",
 		Needs: Feedback | FeedbackLoop, Sharper: Power,
+		Ends: "the current is above 3.6 mA again",
 		Says: "The feedback's current is {milliamps} mA, at or below 3.6 mA: the loop is open or the transmitter is dead.",
 		Checks: []Check{
 			{Desk | ByHand, "If the site agrees, lower the command by hand: lights that dim clear the pair and leave the feedback loop; lights that stay are an open pair or exchanged conductors."},
@@ -134,6 +135,7 @@ var Catalogue = [IDs]Row{
 	FeedbackLoopHigh: {
 		Name: "feedback-loop-high", Part: "feedback", Severity: "high", Title: "the feedback's current loop is shorted",
 		Needs: Feedback | FeedbackLoop, Sharper: Power,
+		Ends: "the current is below 21 mA again",
 		Says: "The feedback's current is {milliamps} mA, at or above 21 mA: the loop is shorted, the transmitter has failed, or the pair stands at 11 V and more.",
 		Checks: []Check{
 			{Lit | Foreign, "At the interface's pair terminals, first on a high AC range, then DC: 11 to 15 V DC is a pair that nothing sinks (interface), a pair that follows its command leaves the loop. More than 15 V or any AC above 0.2 V is a voltage from elsewhere: stop and find its source."},
@@ -153,6 +155,7 @@ var Catalogue = [IDs]Row{
 	FeedbackNoisy: {
 		Name: "feedback-noisy", Part: "feedback", Severity: "low", Title: "the feedback is noisy",
 		Needs: loopPoints,
+		Ends:  "the feedback is as quiet as it used to be",
 		Says:  "The feedback jitters by {jitter} % of level about {volts} V while the command stands still, {noisetimes} times what it used to.",
 		Checks: []Check{
 			{Lit | Foreign, "At the interface's pair terminals, first on a high AC range: more than 0.2 V AC on a plugged pair is picked up from line wiring beside it; switch the neighbouring circuit off, and it disappears with it. The DC mean falls with it."},
@@ -194,6 +197,7 @@ var Catalogue = [IDs]Row{
 	Hunting: {
 		Name: "hunting", Part: "controller", Severity: "medium", Title: "the loop hunts",
 		Needs: loopPoints, Sharper: Power,
+		Ends: "the loop has not swung for ten of its periods",
 		Says: "The loop swings by {amplitude} % of level about its setpoint with a period of about {period}: command, feedback and light go up and down together.",
 		Checks: []Check{
 			{Desk, "Gain, integral time and scan of the loop in the controller: halve the gain; the swing should die out within a few periods. What was changed last is the first place to look."},
@@ -222,6 +226,7 @@ var Catalogue = [IDs]Row{
 	SetpointFrozen: {
 		Name: "setpoint-frozen", Part: "setpoint", Severity: "medium", Title: "the setpoint stands still",
 		Needs: Setpoint, NeedsOne: Daylight | Sun,
+		Ends: "the setpoint goes with daylight again",
 		Says: "The setpoint has kept {setpoint} % for {rested}, where it used to go with daylight: now it should be about {asked} %. The program that writes it has stopped, or it is held.",
 		Checks: []Check{
 			{Desk, "At the controller: whether the setpoint is overridden or in hand, and whether the daylight program runs and sees the sensor's reading change. A program whose input moves and whose output does not is the fault; an input that stands still leads to the sensor, its device or the value's way through the network."},
@@ -232,6 +237,7 @@ var Catalogue = [IDs]Row{
 	DaylightUnused: {
 		Name: "daylight-unused", Part: "setpoint", Severity: "medium", Title: "daylight is not used",
 		Needs: Setpoint | Daylight,
+		Ends:  "the setpoint goes down with daylight again",
 		Says:  "The setpoint stays at {setpoint} %, its full level, in light in which it used to go down to about {asked} %: the sensor sees the day, and the program does not use it.",
 		Checks: []Check{
 			{Desk, "At the controller: whether daylight dimming of this zone is switched on, and its target or threshold against the sensor's reading now. One that lies above what the sensor can reach is never met."},
@@ -242,6 +248,7 @@ var Catalogue = [IDs]Row{
 	SensorLoopLow: {
 		Name: "sensor-loop-low", Part: "sensor", Severity: "high", Title: "the daylight sensor's current loop is open",
 		Needs: Daylight | DaylightLoop,
+		Ends:  "the sensor's current is above 3.6 mA again",
 		Says:  "The daylight sensor's current is {milliamps} mA, at or below 3.6 mA: the loop is open or the sensor is dead. To {zones} it is always dark.{many}",
 		Checks: []Check{
 			{Panel, "Meter in series at the controller's sensor input: 0 mA is an open wire or a lost loop supply, 3.6 mA or a little less a sensor that reports a fault of its own. Check that the input is set for current, not for volts."},
@@ -251,6 +258,7 @@ var Catalogue = [IDs]Row{
 	SensorLoopHigh: {
 		Name: "sensor-loop-high", Part: "sensor", Severity: "high", Title: "the daylight sensor's current loop is shorted",
 		Needs: Daylight | DaylightLoop,
+		Ends:  "the sensor's current is below 21 mA again",
 		Says:  "The daylight sensor's current is {milliamps} mA, at or above 21 mA: the loop is shorted or the sensor has failed. To {zones} it is always bright, and they are dimmed by night as well.{many}",
 		Checks: []Check{
 			{Panel, "Lift the loop at the controller's sensor input: a reading that stays high is the input; one that falls to 0 is the sensor or its wire."},
@@ -260,6 +268,7 @@ var Catalogue = [IDs]Row{
 	SensorFrozen: {
 		Name: "sensor-frozen", Part: "sensor", Severity: "medium", Title: "the daylight sensor stands still",
 		Needs: Daylight,
+		Ends:  "the sensor's reading changes again",
 		Says:  "The daylight sensor of {zones} has repeated {lux} lux to the last digit for {still}, while the sun moved and other points of its device changed: a converter, gateway or program holds an old value.{many}",
 		Checks: []Check{
 			{Desk | ByHand, "Cover the sensor or shine a lamp on it: a reading that does not change clears the daylight and leaves the signal's way. It may change the light of the zone."},
@@ -270,6 +279,7 @@ var Catalogue = [IDs]Row{
 	SensorImplausible: {
 		Name: "sensor-implausible", Part: "sensor", Severity: "medium", Title: "the daylight sensor does not see the day",
 		Needs: Daylight | Sun,
+		Ends:  "the sensor sees the day again",
 		Says:  "The daylight sensor of {zones} reads {lux} lux where it used to read about {usual} lux, with the sun at {elevation} degrees, and other sensors do not: it is covered, turned, or sees the electric light.{many}",
 		Checks: []Check{
 			{Desk, "Look at the sensor from the floor: whether something covers it (a poster, paint, snow or dirt on what is above), it has been turned or has come loose, or a lamp or a shelf stands in its view."},
@@ -299,6 +309,7 @@ var Catalogue = [IDs]Row{
 	},
 	DeviceLost: {
 		Name: "device-lost", Part: "network", Severity: "high", Title: "a device does not answer",
+		Ends: "the device answers again",
 		Says: "Device {device} does not answer; its zones can not be judged: {zones}.",
 		Checks: []Check{
 			{Panel, "Whether other devices on the same line or gateway answer; then the device's supply, its address and unit, and the line or switch port to it."},

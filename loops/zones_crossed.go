@@ -139,6 +139,28 @@ func (z *zone) exchanged(other *memory) float64 {
 	return within(z.memory.feedback, low, high, spreadUnknown) + z.memory.views.alive + z.memory.views.windUp
 }
 
+// commandsApart is by how much two commands have to differ for a feedback to tell which of them it follows, percent of level.
+// Chosen: the tolerance of two loops; at half, offsets of sound pairs reach it; at double, zones of one hall never tell.
+const commandsApart = 20.0
+
+// uncrossed notes which zones could have been seen to be crossed now and are not: their feedback follows their own command,
+// and that of another zone is elsewhere.
+func (j *Judge) uncrossed() {
+	low, high := math.Inf(1), math.Inf(-1)
+	for i := range j.zones {
+		if z := &j.zones[i]; z.due && z.weighed {
+			low, high = min(low, z.memory.command), max(high, z.memory.command)
+		}
+	}
+	for i := range j.zones {
+		z := &j.zones[i]
+		m := &z.memory
+		if z.due && z.weighed && !z.crossed && math.Abs(m.residual) <= m.spread && max(high-m.command, m.command-low) > commandsApart {
+			z.test(ZonesCrossed)
+		}
+	}
+}
+
 // mayBeCrossed gives the lead of the best crossing that a zone may be part of, and whether there is any.
 func (j *Judge) mayBeCrossed(at int) (lead float64, ok bool) {
 	lead = math.Inf(-1)
@@ -214,6 +236,7 @@ func (j *Judge) raiseCrossing(c *crossing) {
 	for _, at := range f.Zones {
 		z := &j.zones[at]
 		z.crossed = true
+		z.proof = proof{at: float32(z.memory.setpoint)}
 		z.open[loopTrack], z.named[loopTrack] = len(j.open), int8(explanationOf(ZonesCrossed))
 	}
 	j.open = append(j.open, f)
