@@ -19,7 +19,8 @@ var checkCommand = command{
 
 Reports everything that is wrong in a configuration at once. Where nothing is, prints what
 is read from outside the file, the requests of one cycle of each device, and zone by zone
-which findings its points can support and which not, and why. Nothing is dialled.
+how many findings its points can support, and which point each of the others is missing.
+Nothing is dialled.
 
 Example:
   dimwatch check -config /etc/dimwatch/site.hcl
@@ -60,50 +61,124 @@ func check(args []string, out, errs io.Writer) int {
 		d := &site.Devices[i]
 		fmt.Fprintf(out, "  %s (%s, every %s)\n", d.Name, d.Driver, d.Cycle)
 		for _, line := range d.Source.Plan() {
-			fmt.Fprintf(out, "    %s\n", line)
+			hang(out, "    ", "      ", line)
 		}
 	}
-	fmt.Fprintln(out, "\nWhat can be found")
-	for i := range site.Zones {
-		checkZone(out, site, &site.Zones[i])
-	}
+	checkZones(out, site)
 	return done
 }
 
-// checkZone prints what a zone's points can support.
-func checkZone(out io.Writer, site *config.Site, z *config.Zone) {
+// ability is what a zone's points can support.
+type ability struct {
+	lacks   map[string][]string // what would have to be added: the findings that it would add
+	add     []string            // its keys, in the order of the catalogue
+	sharper []string            // findings that power would make surer
+	notes   []string
+}
+
+// checkZones prints what can be found, zones of which the same is to be said together.
+func checkZones(out io.Writer, site *config.Site) {
+	var all []string
+	for id := loops.None + 1; id < loops.IDs; id++ {
+		all = append(all, id.String())
+	}
+	fmt.Fprintln(out, "\nWhat can be found")
+	fold(out, "  ", strings.Join(all, ", "))
+	var texts []string
+	zones := map[string][]string{}
+	for i := range site.Zones {
+		text := abilityOf(site, &site.Zones[i]).text(len(all))
+		if zones[text] == nil {
+			texts = append(texts, text)
+		}
+		zones[text] = append(zones[text], site.Zones[i].Name)
+	}
+	for _, text := range texts {
+		who := strings.Join(zones[text], ", ")
+		if len(texts) == 1 && len(site.Zones) > 1 {
+			who = "every zone"
+		}
+		for i, line := range strings.Split(text, "\n") {
+			if i == 0 {
+				hang(out, "  ", "    ", who+": "+line)
+				continue
+			}
+			hang(out, "    ", "      ", line)
+		}
+	}
+}
+
+// abilityOf works out what a zone's points can support.
+func abilityOf(site *config.Site, z *config.Zone) ability {
 	has := judge.Channels(site, z)
-	var can, sharper []string
-	why := map[string][]string{}
+	a := ability{lacks: map[string][]string{}}
 	for id := loops.None + 1; id < loops.IDs; id++ {
 		row := &loops.Catalogue[id]
-		ok, reason := loops.Support(id, has)
+		ok, _ := loops.Support(id, has)
 		switch {
 		case !ok:
-			why[reason] = append(why[reason], row.Name)
-			continue
+			a.lack(row.Name, missing(row, has))
+		case id == loops.ZonesCrossed && len(site.Zones) < 2:
+			a.lack(row.Name, "a second zone")
 		case row.Sharper != 0 && !has.Has(row.Sharper):
-			sharper = append(sharper, row.Name)
+			a.sharper = append(a.sharper, row.Name)
 		}
-		can = append(can, row.Name)
 	}
-	fmt.Fprintf(out, "  %s\n", z.Name)
 	if z.OutOfService {
-		fmt.Fprintf(out, "    out of service: not judged\n")
-	}
-	fmt.Fprintf(out, "    yes: %s\n", strings.Join(can, ", "))
-	var reasons []string
-	for r := range why {
-		reasons = append(reasons, r)
-	}
-	slices.Sort(reasons)
-	for _, r := range reasons {
-		fmt.Fprintf(out, "    no, %s: %s\n", r, strings.Join(why[r], ", "))
-	}
-	if len(sharper) > 0 {
-		fmt.Fprintf(out, "    sharper with power: %s\n", strings.Join(sharper, ", "))
+		a.notes = append(a.notes, "out of service: not judged")
 	}
 	if has&(loops.Order|loops.Contact|loops.Hours) == 0 {
-		fmt.Fprintf(out, "    neither lit nor hours: whether light is asked for is only known from power or the pair\n")
+		a.notes = append(a.notes, "neither lit nor hours: whether light is asked for is only known from power or the pair")
 	}
+	return a
+}
+
+// lack notes that a finding can not be made, and what would have to be added.
+func (a *ability) lack(finding, add string) {
+	if a.lacks[add] == nil {
+		a.add = append(a.add, add)
+	}
+	a.lacks[add] = append(a.lacks[add], finding)
+}
+
+// missing says what a zone with such points would need for a finding: all of it, since one point alone may not do.
+func missing(row *loops.Row, has loops.Channels) string {
+	lacks := row.Needs &^ has
+	// That a point comes as a current says that it is there.
+	if lacks.Has(loops.DaylightLoop) {
+		lacks &^= loops.Daylight
+	}
+	if lacks.Has(loops.FeedbackLoop) {
+		lacks &^= loops.Feedback
+	}
+	var names []string
+	for c := loops.Channels(1); c != 0 && c <= lacks; c <<= 1 {
+		if lacks.Has(c) {
+			names = append(names, loops.OneOf(c))
+		}
+	}
+	if row.NeedsOne != 0 && has&row.NeedsOne == 0 {
+		names = append(names, loops.OneOf(row.NeedsOne))
+	}
+	return strings.Join(names, " and ")
+}
+
+// text says it in lines.
+func (a ability) text(all int) string {
+	missing := 0
+	for _, names := range a.lacks {
+		missing += len(names)
+	}
+	lines := []string{fmt.Sprintf("all %d", all)}
+	if missing > 0 {
+		lines[0] = fmt.Sprintf("%d of %d", all-missing, all)
+	}
+	lines = append(lines, a.notes...)
+	for _, add := range a.add {
+		lines = append(lines, fmt.Sprintf("not without %s: %s", add, strings.Join(a.lacks[add], ", ")))
+	}
+	if len(a.sharper) > 0 {
+		lines = append(lines, "less sure without power: "+strings.Join(a.sharper, ", "))
+	}
+	return strings.Join(lines, "\n")
 }

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"strings"
+	"text/tabwriter"
 
 	"dimwatch/agent/energy"
 	"dimwatch/agent/judge"
@@ -92,8 +93,17 @@ func (r *recording) cost(f loops.Finding) energy.Cost {
 
 // price notes what the findings that have just ended have cost: the account is kept for some time only.
 func (r *recording) price() {
+	if r.costs == nil {
+		r.costs, r.whole = map[int]energy.Cost{}, map[int]energy.Cost{}
+	}
 	for _, f := range r.ended {
 		r.costs[f.Seq] = r.judge.Cost(f)
+		for i := range r.findings {
+			if r.findings[i].Cause == f.Cause {
+				f.Onset = min(f.Onset, r.findings[i].Onset)
+			}
+		}
+		r.whole[f.Seq] = r.judge.Cost(f)
 	}
 	r.ended = r.ended[:0]
 }
@@ -108,14 +118,23 @@ func (r *recording) costOf(f loops.Finding) costJSON {
 	}
 }
 
-// reportCost prints in one line what a finding has cost, and nothing where nothing of it is known.
-func (r *recording) reportCost(w io.Writer, f loops.Finding) {
-	c := r.cost(f)
+// costOfCause is what an incident has cost since its onset, under whatever names.
+func (r *recording) costOfCause(c *incident) energy.Cost {
+	f := *c.now()
+	if whole, ok := r.whole[f.Seq]; ok {
+		return whole
+	}
+	f.Onset = c.onset()
+	return r.judge.Cost(f)
+}
+
+// reportCost prints in one line what something has cost, and nothing where nothing of it is known.
+func (r *recording) reportCost(w io.Writer, c energy.Cost) {
 	joules, ok := c.Joules()
 	parts := r.wasteText(c, ok && joules > 0)
 	switch {
 	case len(parts) > 0:
-		fmt.Fprintf(w, "  Cost: %s\n", strings.Join(parts, ", "))
+		fold(w, "  ", "Cost: "+strings.Join(parts, ", "))
 	case ok || c.LightKnown:
 		fmt.Fprintln(w, "  Cost: nothing that can be measured")
 	}
@@ -140,35 +159,64 @@ func (r *recording) wasteText(c energy.Cost, priced bool) (parts []string) {
 	return parts
 }
 
-// reportEnergy prints in one line each what the zones have used and what was wasted, and the same of the site.
-func (r *recording) reportEnergy(w io.Writer, zones []judge.Zone) {
-	fmt.Fprintf(w, "\nEnergy\n")
+// energy prints what the zones have used and what was wasted, and the same of the site, in kWh. What is not known is a dash.
+func (p *report) energy(w io.Writer) {
+	var rows [][]string
 	var site judge.Energy
-	for i := range zones {
-		fmt.Fprintf(w, "  %-20s %s\n", zones[i].Config.Name, r.energyText(&zones[i].Energy))
-		site.Add(&zones[i].Energy)
+	known := false
+	for i := range p.snap.Zones {
+		if p.leftOut(i) {
+			continue
+		}
+		z := &p.snap.Zones[i]
+		rows = append(rows, append([]string{z.Config.Name}, p.energyCells(&z.Energy)...))
+		site.Add(&z.Energy)
+		known = known || z.Energy.UsedKnown || z.Energy.LightKnown
 	}
-	if len(zones) > 1 {
-		fmt.Fprintf(w, "  %-20s %s\n", "all that is known", r.energyText(&site))
+	if !known {
+		fmt.Fprintln(w, "\nEnergy is not known: it takes power points or rated_power")
+		return
 	}
+	if len(rows) > 1 {
+		rows = append(rows, append([]string{"all that is known"}, p.energyCells(&site)...))
+	}
+	fmt.Fprintf(w, "\nEnergy in kWh (missed: with the range that holds it with %.0f %% confidence), light owed in percent-hours\n", 100*energy.Confidence)
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	head := "  ZONE\tUSED\tAVOIDED\tIN EXCESS\tMISSED\tLIGHT OWED"
+	if p.site.Tariff > 0 {
+		head += "\tBY THE TARIFF"
+	}
+	fmt.Fprintln(t, head)
+	for _, cells := range rows {
+		fmt.Fprintf(t, "  %s\n", strings.Join(cells, "\t"))
+	}
+	_ = t.Flush()
 }
 
-func (r *recording) energyText(e *judge.Energy) string {
-	var parts []string
-	if e.UsedKnown {
-		parts = append(parts, kilowattHours(e.UsedJoules)+" used")
+func (p *report) energyCells(e *judge.Energy) []string {
+	cell := func(ok bool, format string, args ...any) string {
+		if !ok {
+			return "-"
+		}
+		return fmt.Sprintf(format, args...)
 	}
-	if e.LevelsKnown {
-		parts = append(parts, kilowattHours(e.AvoidedJoules)+" avoided against full output")
+	const k = joulesKilowattHour
+	missed := cell(e.MissedKnown, "%.1f", e.MissedJoules/k)
+	if e.MissedKnown && e.MissedHigh >= leastJoules {
+		missed += fmt.Sprintf(" (%.1f to %.1f)", e.MissedLow/k, e.MissedHigh/k)
 	}
-	parts = append(parts, r.wasteText(energy.Cost{
-		ExcessJoules: e.ExcessJoules, ExcessKnown: e.LevelsKnown, LightOwed: e.LightOwed, LightKnown: e.LightKnown,
-		MissedJoules: e.MissedJoules, MissedLow: e.MissedLow, MissedHigh: e.MissedHigh, MissedKnown: e.MissedKnown,
-	}, true)...)
-	if !e.UsedKnown {
-		parts = append(parts, "energy not known: it takes a power point or rated_power")
+	cells := []string{
+		cell(e.UsedKnown, "%.1f", e.UsedJoules/k), cell(e.LevelsKnown, "%.1f", e.AvoidedJoules/k),
+		cell(e.LevelsKnown, "%.1f", e.ExcessJoules/k), missed, cell(e.LightKnown, "%.0f", e.LightOwed),
 	}
-	return strings.Join(parts, ", ")
+	if p.site.Tariff > 0 {
+		money := p.money(wasted(e))
+		cells = append(cells, "-")
+		if money != nil {
+			cells[len(cells)-1] = fmt.Sprintf("%.2f", *money)
+		}
+	}
+	return cells
 }
 
 // leastJoules is what is shown as 0.1 kWh at least.

@@ -47,6 +47,15 @@ type findingJSON struct {
 	Checks       []string          `json:"checks"`
 	Evidence     measures          `json:"evidence"`
 	Cost         costJSON          `json:"cost"`
+	Proof        *proofJSON        `json:"proof"` // null where nothing of a repair was seen
+}
+
+// proofJSON is what a zone has shown since the last sample that spoke for its finding.
+type proofJSON struct {
+	Seconds float64  `json:"seconds"`
+	From    float64  `json:"from_percent"`
+	To      float64  `json:"to_percent"`
+	NotYet  []string `json:"not_yet"` // "minimum", "full"
 }
 
 type alternativeJSON struct {
@@ -86,7 +95,10 @@ func (r *recording) document() document {
 	snap := r.judge.Snapshot()
 	d := document{Format: 1, Site: r.site.Name, From: r.stamp(snap.From), To: r.stamp(snap.To),
 		Zones: []zoneJSON{}, Findings: []findingJSON{}, Energy: []energyJSON{}}
-	for _, z := range snap.Zones {
+	for i, z := range snap.Zones {
+		if r.leftOut(i) {
+			continue
+		}
 		st := z.State
 		zone := zoneJSON{Zone: z.Config.Name, JudgedSeconds: st.JudgedSeconds, Coverage: coverage(st), Tested: map[string]string{}}
 		if st.JudgedSeconds == 0 {
@@ -123,6 +135,9 @@ func (r *recording) finding(f loops.Finding) findingJSON {
 	if f.Cleared != 0 {
 		cleared := r.stamp(time.Unix(0, f.Cleared))
 		out.Cleared = &cleared
+	}
+	if p := f.Proof; p.Seconds > 0 {
+		out.Proof = &proofJSON{math.Round(p.Seconds), math.Round(10*p.From) / 10, math.Round(10*p.To) / 10, append([]string{}, p.NotYet()...)}
 	}
 	for _, a := range f.Also {
 		out.AlsoPossible = append(out.AlsoPossible, alternativeJSON{a.ID.String(), math.Floor(a.Confidence*1e4) / 1e4})

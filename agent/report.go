@@ -3,30 +3,97 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
+	"slices"
 	"strings"
+	"text/tabwriter"
 	"time"
 
 	"dimwatch/agent/judge"
 	"dimwatch/loops"
 )
 
-// report prints the review for people.
+// report is a review for people, as it is printed.
+type report struct {
+	*recording
+	clock
+	snap      judge.Snapshot
+	incidents []incident
+	written   map[string]string // checks that stand further up, and where
+}
+
+// report prints the review for people: what was judged, all findings at a glance, what to beware of, each finding in full, and
+// how the zones stand. At a glance the worst comes first, since that decides whether somebody goes today; in full they are
+// by zone, since whoever goes there does all that is to be done in one place.
 func (r *recording) report(w io.Writer) {
-	snap := r.judge.Snapshot()
-	fmt.Fprintf(w, "%s, %s to %s\n", r.title(), r.when(snap.From.UnixNano()), r.when(snap.To.UnixNano()))
-	list := r.ordered()
-	fmt.Fprintf(w, "\n%s\n", count(len(list), "finding", "findings"))
-	reportCautions(w, list)
-	for _, f := range list {
-		r.reportFinding(w, f, snap.To)
+	newReport(r, r.judge.Snapshot()).print(w)
+}
+
+func newReport(r *recording, snap judge.Snapshot) *report {
+	return &report{
+		recording: r, clock: newClock(r.site.Location, snap.From, snap.To), snap: snap,
+		incidents: incidents(r.shown(snap.Findings)), written: map[string]string{},
 	}
-	r.reportZones(w, snap.Zones)
-	r.reportEnergy(w, snap.Zones)
-	for _, rec := range r.recordings() {
+}
+
+func (p *report) print(w io.Writer) {
+	p.head(w)
+	p.glance(w)
+	p.cautions(w)
+	for _, place := range p.places() {
+		for _, c := range place {
+			p.incident(w, c)
+		}
+	}
+	p.zones(w)
+	p.energy(w)
+	for _, rec := range p.recordings() {
 		problems := rec.Problems()
 		for _, line := range problems.Summary() {
 			fmt.Fprintf(w, "%s: %s\n", rec.File(), line)
 		}
+	}
+}
+
+// shown are the findings of the report, in the order in which they were made; those that stand with what has been shown of a
+// repair so far.
+func (r *recording) shown(standing []loops.Finding) []loops.Finding {
+	list := slices.DeleteFunc(slices.Clone(r.findings), func(f loops.Finding) bool { return !r.concerns(f) })
+	for i := range list {
+		for _, f := range standing {
+			if f.Seq == list[i].Seq {
+				list[i].Proof = f.Proof
+			}
+		}
+	}
+	return list
+}
+
+// head says what was judged.
+func (p *report) head(w io.Writer) {
+	from, to := p.snap.From.UnixNano(), p.snap.To.UnixNano()
+	fmt.Fprintln(w, p.title())
+	zone := ""
+	if p.named == "" {
+		zone = " " + p.snap.To.In(p.place).Format("MST")
+	}
+	fmt.Fprintf(w, "%s to %s%s, %s\n", p.at(from), p.at(to), zone, span(to-from))
+	var states [unjudged + 1]int
+	var judged, called float64
+	zones := 0
+	for i := range p.snap.Zones {
+		if p.leftOut(i) {
+			continue
+		}
+		st := p.snap.Zones[i].State
+		zones++
+		states[p.state(i)]++
+		judged, called = judged+st.JudgedSeconds, called+st.CalledSeconds
+	}
+	fold(w, "", fmt.Sprintf("%s: %d with findings that stand, %d sound, %d hardly put to the test, %d not judged",
+		count(zones, "zone", "zones"), states[sick], states[sound], states[untested], states[unjudged]))
+	if called > 0 {
+		fmt.Fprintf(w, "judged %.0f %% of the time with light asked for or on (%s over all zones)\n", 100*min(1, judged/called), span(int64(judged*1e9)))
 	}
 }
 
@@ -37,114 +104,248 @@ func (r *recording) title() string {
 	return r.site.Name
 }
 
-func (r *recording) when(nanos int64) string {
-	return time.Unix(0, nanos).In(r.site.Location).Format("Mon 2006-01-02 15:04:05 MST")
-}
-
-func (r *recording) reportFinding(w io.Writer, f loops.Finding, to time.Time) {
-	row := &loops.Catalogue[f.ID]
-	where := strings.Join(r.names(f), ", ")
+// where says in a few words what an incident is about.
+func (p *report) where(f *loops.Finding, most int) string {
 	if f.Device >= 0 {
-		where = "device " + r.site.Devices[f.Device].Name
+		return "device " + p.site.Devices[f.Device].Name
 	}
-	fmt.Fprintf(w, "\n%s: %s (%s, part: %s, %s, confidence %.0f %%)\n", where, row.Title, row.Name, row.Part, row.Severity, 100*f.Confidence)
-	end, last := "still there at the end", to.UnixNano()
-	if f.Cleared != 0 {
-		last = f.Cleared
-		end = "ended " + r.when(f.Cleared)
-		if f.Revised {
-			end = "renamed " + r.when(f.Cleared)
+	return listed(p.names(*f), most)
+}
+
+// glance prints one line an incident.
+func (p *report) glance(w io.Writer) {
+	stand, ended := 0, 0
+	for i := range p.incidents {
+		ended += len(p.incidents[i].before)
+		if p.incidents[i].stands() {
+			stand++
+		} else {
+			ended++
 		}
 	}
-	fmt.Fprintf(w, "  since %s, certain %s, %s (%s)\n", r.when(f.Onset), r.when(f.Raised), end, span(last-f.Onset))
-	fmt.Fprintf(w, "  %s\n", f.Summary)
-	r.reportCost(w, f)
+	if stand+ended == 0 {
+		fmt.Fprintln(w, "\nNo findings")
+		return
+	}
+	fmt.Fprintf(w, "\n%s, %d of which ended\n", count(stand+ended, "finding", "findings"), ended)
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "  STATE\tSEVERITY\tWHERE\tFINDING\tPART\tSURE\tSINCE\tLASTED")
+	for i := range p.incidents {
+		c := &p.incidents[i]
+		f, state, again := c.now(), "stands", ""
+		row := &loops.Catalogue[f.ID]
+		switch {
+		case p.mended(c):
+			state = "repaired?"
+		case !c.stands():
+			state = "ended"
+		}
+		if n := len(c.before); n > 0 {
+			again = fmt.Sprintf(" (%d times)", n+1)
+		}
+		fmt.Fprintf(t, "  %s\t%s\t%s\t%s%s\t%s\t%.0f %%\t%s\t%s\n", state, row.Severity, p.where(f, 1), row.Name, again, row.Part,
+			100*f.Confidence, p.at(c.onset()), p.lasted(c))
+	}
+	_ = t.Flush()
+}
+
+// lasted is for how long an incident has been there.
+func (p *report) lasted(c *incident) string {
+	last := p.snap.To.UnixNano()
+	if !c.stands() {
+		last = c.now().Cleared
+	}
+	return span(last - c.onset())
+}
+
+// cautions prints what to beware of in all the checks that follow, each once and before any of them, in the order in which
+// each finding has them.
+func (p *report) cautions(w io.Writer) {
+	var all []string
+	for i := range p.incidents {
+		c := &p.incidents[i]
+		if !c.stands() {
+			continue // its checks are not printed
+		}
+		at := 0
+		for _, text := range c.now().Cautions {
+			if have := slices.Index(all, text); have >= 0 {
+				at = have + 1
+				continue
+			}
+			all = slices.Insert(all, at, text)
+			at++
+		}
+	}
+	if len(all) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nBefore anything is touched")
+	for _, text := range all {
+		fold(w, "  ! ", text)
+	}
+}
+
+// places are the incidents by where they are, the place with the worst one first.
+func (p *report) places() [][]*incident {
+	var list [][]*incident
+	for i := range p.incidents {
+		c := &p.incidents[i]
+		at := slices.IndexFunc(list, func(place []*incident) bool {
+			o := place[0].now()
+			return o.Device == c.now().Device && (o.Device >= 0 || slices.Equal(o.Zones, c.now().Zones))
+		})
+		if at < 0 {
+			list = append(list, nil)
+			at = len(list) - 1
+		}
+		list[at] = append(list[at], c)
+	}
+	return list
+}
+
+// incident prints one in full. Of one that has ended the checks are left out: what they would find is gone.
+func (p *report) incident(w io.Writer, c *incident) {
+	f := c.now()
+	row := &loops.Catalogue[f.ID]
+	fmt.Fprintln(w)
+	hang(w, "", "  ", fmt.Sprintf("%s: %s (%s, part: %s, %s, confidence %.0f %%)", p.where(f, 4), row.Title, row.Name, row.Part, row.Severity, 100*f.Confidence))
+	end := "still there at the end"
+	if !c.stands() {
+		end = "ended " + p.after(f.Cleared, c.raised())
+	}
+	fold(w, "  ", fmt.Sprintf("since %s, certain %s, %s (%s)", p.at(c.onset()), p.after(c.raised(), c.onset()), end, p.lasted(c)))
+	p.history(w, c)
+	fold(w, "  ", f.Summary)
+	p.reportCost(w, p.costOfCause(c))
+	p.also(w, f)
+	p.proof(w, c)
+	if c.stands() {
+		p.checks(w, f)
+	}
+}
+
+// history prints what an incident was called before, its earlier times, and where the same began with it.
+func (p *report) history(w io.Writer, c *incident) {
+	f := c.now()
+	var was []string
+	for i := range c.named {
+		n := &c.named[i]
+		text := fmt.Sprintf("%s (%.0f %%)", n.ID, 100*n.Confidence)
+		if n.Seq == f.Seq {
+			text = n.ID.String()
+		}
+		if !slices.Equal(n.Zones, f.Zones) {
+			text += " of " + p.where(n, 4)
+		}
+		if i == 0 {
+			text += " at first"
+		} else {
+			text += " from " + p.after(n.Raised, c.named[i-1].Raised)
+		}
+		was = append(was, text)
+	}
+	if len(was) > 1 {
+		fold(w, "  ", "Named "+strings.Join(was, ", ")+".")
+	}
+	const most = 4
+	var times []string
+	for i := range c.before {
+		times = append(times, fmt.Sprintf("%s (%s)", p.at(c.before[i].onset()), p.lasted(&c.before[i])))
+	}
+	if n := len(times); n > 0 {
+		often := "Once"
+		if n > 1 {
+			often = fmt.Sprintf("%d times", n)
+		}
+		fold(w, "  ", fmt.Sprintf("%s before: %s.", often, listed(times, most)))
+	}
+	if len(c.beside) > 0 {
+		beside := make([]string, len(c.beside))
+		for i, z := range c.beside {
+			beside[i] = p.site.Zones[z].Name
+		}
+		slices.Sort(beside)
+		fold(w, "  ", "The same began at the same time in "+listed(beside, 6)+": look for what they share.")
+	}
+}
+
+// also prints what the points can not tell from it.
+func (p *report) also(w io.Writer, f *loops.Finding) {
+	const least = 0.01 // a share below that would be shown as 0 or 1 in a hundred: it is in the JSON
+	var texts []string
 	for _, a := range f.Also {
-		also := &loops.Catalogue[a.ID]
-		fmt.Fprintf(w, "  It could also be: %s (%s, %.0f %%)\n", also.Title, also.Name, 100*a.Confidence)
+		if a.Confidence >= least {
+			texts = append(texts, fmt.Sprintf("%s (%s, %s)", loops.Catalogue[a.ID].Title, a.ID, share(a.Confidence)))
+		}
 	}
-	for i, c := range f.Checks {
-		fmt.Fprintf(w, "  %d. %s\n", i+1, c)
+	if len(texts) > 0 {
+		lead := "It could also be: "
+		if f.Cleared != 0 {
+			lead = "It could also have been: "
+		}
+		fold(w, "  ", lead+strings.Join(texts, "; "))
 	}
 }
 
-// reportCautions prints what to beware of in all the checks that follow, each once and before any of them.
-func reportCautions(w io.Writer, list []loops.Finding) {
-	said := map[string]bool{}
-	for _, f := range list {
-		for _, c := range f.Cautions {
-			if len(said) == 0 {
-				fmt.Fprintln(w, "\nBefore anything is touched")
-			}
-			if !said[c] {
-				said[c] = true
-				fmt.Fprintf(w, "  ! %s\n", c)
-			}
-		}
+// proof prints what was proved of the repair and what not yet.
+func (p *report) proof(w io.Writer, c *incident) {
+	f := c.now()
+	switch {
+	case p.mended(c):
+		fold(w, "  ", "Perhaps repaired, and not proved yet. Since it last showed, "+followed(f.Proof)+".")
+	case c.stands(): // nothing yet
+	case proved(f) != "":
+		fold(w, "  ", "Proved: "+proved(f)+".")
 	}
 }
 
-// reportZones prints which zones are sound, which were put to no test, and which could not be judged.
-func (r *recording) reportZones(w io.Writer, zones []judge.Zone) {
-	found := map[int]bool{}
-	for _, f := range r.findings {
-		for _, z := range f.Zones {
-			found[z] = true
-		}
-	}
-	fmt.Fprintf(w, "\nZones\n")
-	for i, z := range zones {
-		st := z.State
-		switch tested, supported := testedShare(st); {
-		case st.JudgedSeconds == 0:
-			fmt.Fprintf(w, "  %-20s not judged: %s\n", z.Config.Name, st.Reason)
-		case found[i]:
-			fmt.Fprintf(w, "  %-20s has findings; judged %s, %.0f %% of the time with light asked or on\n", z.Config.Name, hours(st), 100*coverage(st))
-		case tested == 0:
-			fmt.Fprintf(w, "  %-20s not put to the test: nothing moved that could have shown a fault; judged %s\n", z.Config.Name, hours(st))
-		default:
-			fmt.Fprintf(w, "  %-20s nothing found; judged %s, %.0f %% of the time with light asked or on; %d of %d findings were put to the test\n",
-				z.Config.Name, hours(st), 100*coverage(st), tested, supported)
-		}
-	}
+// proved says in words what a finding that has ended was ended by, "" where it was renamed.
+func proved(f *loops.Finding) string {
+	texts := []string{loops.Catalogue[f.ID].Ends, followed(f.Proof)}
+	return strings.Join(slices.DeleteFunc(texts, func(s string) bool { return s == "" || f.Revised }), "; ")
 }
 
-// testedShare counts the findings that a zone's points support, and those of them that were put to the test.
-func testedShare(st loops.ZoneState) (tested, supported int) {
-	for id := loops.None + 1; id < loops.IDs; id++ {
-		if !st.Supported[id] || id == loops.DeviceLost || id == loops.PointsStale {
+// followed says in words in which range a loop was seen to work and in which not yet, "" where it was not.
+func followed(p loops.Proof) string {
+	if p.Seconds == 0 {
+		return ""
+	}
+	from, to := math.Ceil(p.From), math.Floor(p.To)
+	reach := fmt.Sprintf("from %.0f to %.0f %%", from, to)
+	if from >= to {
+		reach = fmt.Sprintf("at %.0f %%", p.To)
+	}
+	text := fmt.Sprintf("the pair followed its command and met the setpoint %s (%s)", reach, span(int64(p.Seconds*1e9)))
+	if ends := p.NotYet(); len(ends) > 0 {
+		text += "; not yet: " + strings.Join(ends, ", ")
+	}
+	return text
+}
+
+// mended says whether a finding that stands may have been repaired: the loop has been seen to work since it last showed, for
+// five minutes at least. Chosen: one wild reading is no repair; at half, it is with slow trends; at double, it is said late.
+func (p *report) mended(c *incident) bool {
+	return c.stands() && c.now().Proof.Seconds >= 300 && c.now().ID != loops.PairIntermittent // which is quiet between its spells
+}
+
+// checks prints what to do, in order. One that stands further up word for word is named there: most of a long report would be
+// the same few tests again. Where the report is of one zone, all of it is there.
+func (p *report) checks(w io.Writer, f *loops.Finding) {
+	const head = 60 // characters of a check by which it is recognised
+	for i, text := range f.Checks {
+		lead := fmt.Sprintf("  %d. ", i+1)
+		if at, ok := p.written[text]; ok && len(text) > 2*head {
+			cut := head + strings.IndexByte(text[head:], ' ')
+			fold(w, lead, fmt.Sprintf("As %s: %s ...", at, strings.TrimRight(text[:cut], ",:;")))
 			continue
 		}
-		supported++
-		if st.Tested[id] > 0 {
-			tested++
-		}
+		p.written[text] = fmt.Sprintf("check %d of %s", i+1, p.where(f, 2))
+		fold(w, lead, text)
 	}
-	return tested, supported
 }
 
-func hours(st loops.ZoneState) string { return span(int64(st.JudgedSeconds * 1e9)) }
-
-// span writes a duration as people do.
-func span(nanos int64) string {
-	d := time.Duration(nanos).Round(time.Second)
-	switch {
-	case d >= 48*time.Hour:
-		return fmt.Sprintf("%.1f days", d.Hours()/24)
-	case d >= time.Hour:
-		return fmt.Sprintf("%d h %02d min", int(d.Hours()), int(d.Minutes())%60)
-	case d >= time.Minute:
-		return fmt.Sprintf("%d min", int(d.Minutes()))
-	}
-	return fmt.Sprintf("%d s", int(d.Seconds()))
-}
-
-func count(n int, one, many string) string {
-	switch n {
-	case 0:
-		return "No " + many
-	case 1:
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
+// ago writes how long before the end of the recording something was, in days.
+func (p *report) ago(nanos int64) string {
+	return fmt.Sprintf("%.0f d ago", time.Duration(p.snap.To.UnixNano()-nanos).Hours()/24)
 }

@@ -7,8 +7,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"slices"
+	"strings"
 	"time"
 
 	"dimwatch/agent/config"
@@ -19,19 +19,23 @@ import (
 	"dimwatch/loops"
 
 	"github.com/schollz/progressbar/v3"
-	"golang.org/x/term"
 )
 
 var reviewCommand = command{
 	name: "review", does: "judges recorded hours and prints a report",
-	usage: `dimwatch review -config FILE [--json]
+	usage: `dimwatch review -config FILE [--json] [--zone NAME]
 
 Judges the recordings that the configuration names (devices with driver "trend") with
 the same engine as watch does live points, in the recording's own time, and prints what
-was found. With --json the report is one JSON document.
+was found: all findings at a glance, the worst first, then zone by zone what is wrong, how
+sure that is, what to check in which order, and what was proved of a repair; at the end how
+each zone stands and what it was not put to the test for. With --zone the report is of one
+zone, with its tests. With --json it is one JSON document. On a terminal a bar shows how far
+the review is.
 
 Example:
   dimwatch review -config stores/harbor-12/site.hcl
+  dimwatch review -config stores/harbor-12/site.hcl --zone bakery
 `,
 	run: review,
 }
@@ -40,6 +44,7 @@ func review(args []string, out, errs io.Writer) int {
 	fs := flags("review", errs)
 	path := configFlag(fs)
 	asJSON := fs.Bool("json", false, "print the report as JSON")
+	zone := fs.String("zone", "", "report on this zone only")
 	if code, ok := parse(fs, args); !ok {
 		return code
 	}
@@ -48,7 +53,11 @@ func review(args []string, out, errs io.Writer) int {
 		return failed
 	}
 	defer closeSources(site)
-	r := &recording{site: site, judge: judge.New(site), costs: map[int]energy.Cost{}}
+	r := &recording{site: site, judge: judge.New(site), errs: errs, zone: *zone}
+	if r.zone != "" && !slices.ContainsFunc(site.Zones, func(z config.Zone) bool { return z.Name == r.zone }) {
+		fmt.Fprintf(errs, "dimwatch: review: --zone %s: site %s has no such zone; it has %s\n", r.zone, site.Name, zoneList(site))
+		return misuse
+	}
 	code := done
 	if err := r.run(context.Background()); err != nil {
 		fmt.Fprintf(errs, "dimwatch: review: %v\n", err)
@@ -79,6 +88,25 @@ type recording struct {
 	findings []loops.Finding // by Seq, as they last stood
 	ended    []loops.Finding // of which the cost is still to be noted
 	costs    map[int]energy.Cost
+	whole    map[int]energy.Cost // since the onset of their causes
+	zone     string              // the one that the report is of, "" for all
+	errs     io.Writer           // where progress is shown if it is a terminal
+}
+
+// leftOut says whether the report is not of a zone.
+func (r *recording) leftOut(zone int) bool { return r.zone != "" && r.site.Zones[zone].Name != r.zone }
+
+// concerns says whether a finding is of the report.
+func (r *recording) concerns(f loops.Finding) bool {
+	return r.zone == "" || slices.Contains(r.names(f), r.zone)
+}
+
+func zoneList(site *config.Site) string {
+	names := make([]string, len(site.Zones))
+	for i := range site.Zones {
+		names[i] = site.Zones[i].Name
+	}
+	return strings.Join(names, ", ")
 }
 
 // recorded is one device of a recording, with the row that is to be judged next.
@@ -108,7 +136,8 @@ func (r *recording) run(ctx context.Context) error {
 			return err
 		}
 	}
-	bar := r.progress()
+	bar, clear := r.progress()
+	defer clear()
 	polls := make([]judge.Poll, 0, len(r.devices))
 	for rows := 0; ; rows++ {
 		at, any := r.earliest()
@@ -172,18 +201,19 @@ func (r *recording) keep(f loops.Finding) {
 	r.findings = append(r.findings, f)
 }
 
-// progress gives a function that shows how far the review is, on a terminal.
-func (r *recording) progress() func() {
+// progress gives a function that shows how far the review is, where errors go to a terminal, and one that takes the bar away. What
+// is printed is not for it: the bar is never on the output.
+func (r *recording) progress() (show, clear func()) {
 	recordings := r.recordings()
 	var size int64
 	for _, rec := range recordings {
 		_, n := rec.Progress()
 		size += n
 	}
-	if !term.IsTerminal(int(os.Stderr.Fd())) || size == 0 {
-		return func() {}
+	if !onTerminal(r.errs) || size == 0 {
+		return func() {}, func() {}
 	}
-	bar := progressbar.NewOptions64(size, progressbar.OptionSetWriter(os.Stderr), progressbar.OptionSetDescription("reading"),
+	bar := progressbar.NewOptions64(size, progressbar.OptionSetWriter(r.errs), progressbar.OptionSetDescription("reading"),
 		progressbar.OptionShowBytes(true), progressbar.OptionThrottle(100*time.Millisecond), progressbar.OptionClearOnFinish())
 	return func() {
 		var read int64
@@ -191,8 +221,8 @@ func (r *recording) progress() func() {
 			n, _ := rec.Progress()
 			read += n
 		}
-		_ = bar.Set64(read)
-	}
+		_ = bar.Set64(min(read, size-1)) // at its end the bar would go away, and come back with the next row
+	}, func() { _ = bar.Finish() }
 }
 
 // recordings are the files behind the devices, each once.
@@ -206,9 +236,9 @@ func (r *recording) recordings() []*trend.Recording {
 	return list
 }
 
-// ordered are the findings in the order of raised, then id, then zone.
+// ordered are the findings of the report in the order of raised, then id, then zone.
 func (r *recording) ordered() []loops.Finding {
-	list := slices.Clone(r.findings)
+	list := r.shown(r.judge.Snapshot().Findings)
 	slices.SortStableFunc(list, func(a, b loops.Finding) int {
 		return cmp.Or(cmp.Compare(a.Raised, b.Raised), cmp.Compare(a.ID.String(), b.ID.String()),
 			slices.Compare(r.names(a), r.names(b)))

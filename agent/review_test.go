@@ -59,6 +59,12 @@ type reviewed struct {
 			KilowattHours *float64 `json:"kilowatt_hours"`
 			Money         *float64 `json:"money"`
 		} `json:"cost"`
+		Proof *struct {
+			Seconds float64  `json:"seconds"`
+			From    float64  `json:"from_percent"`
+			To      float64  `json:"to_percent"`
+			NotYet  []string `json:"not_yet"`
+		} `json:"proof"`
 	} `json:"findings"`
 	Energy []struct {
 		Zone       string   `json:"zone"`

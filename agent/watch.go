@@ -339,7 +339,7 @@ func (d *daemon) tell(site *config.Site, f loops.Finding) {
 			text = "ended: the device answers again"
 		}
 		d.log.Info(text, append(fields,
-			zap.Duration("stood", time.Duration(f.Cleared-f.Raised)))...)
+			zap.Duration("stood", time.Duration(f.Cleared-f.Raised)), zap.String("proved", proved(&f)))...)
 		return
 	}
 	if d.plain {

@@ -166,6 +166,7 @@ var Catalogue = [IDs]Row{
 	GearStray: {
 		Name: "gear-stray", Part: "gear", Severity: "medium", Title: "part of the gear does not dim",
 		Needs: loopPoints | Power,
+		Ends:  "the power fits the light again at every level",
 		Says:  "At {at} V the zone draws {watts} W where it used to draw {usual} W, and at full light as much as ever: part of its gear does not dim, {gear}. It sits beyond a break in the pair, or was replaced by a kind that can not dim.",
 		Checks: []Check{
 			{Desk, "With the zone at a low level, look along its fixtures or ask the store: fixtures at full light among dimmed ones are the gear in question. All in one run, up to the end, is a break in the pair; single ones are gear of another kind or with its control leads loose. All alike and brighter than the feedback says is the feedback."},
@@ -177,6 +178,7 @@ var Catalogue = [IDs]Row{
 	LampsOut: {
 		Name: "lamps-out", Part: "gear", Severity: "medium", Title: "part of the lamps is out",
 		Needs: loopPoints | Power,
+		Ends:  "the power is what it was before",
 		Says:  "At {at} V the zone draws {watts} W where it used to draw {usual} W, and less in the same proportion at every level: part of it gives no light, {gear}.",
 		Checks: []Check{
 			{Desk, "Count the dark fixtures of the zone, or have the store count: expect {gear}. Single ones are lamps or gear; a row or a block of them is a branch circuit. None at all: the power reading is at fault, or a load that is not the zone's has left its meter."},
@@ -318,6 +320,7 @@ var Catalogue = [IDs]Row{
 	},
 	PointsStale: {
 		Name: "points-stale", Part: "network", Severity: "high", Title: "the points of a device stand still",
+		Ends: "the device's points move again",
 		Says: "Device {device} answers, but every value it gives repeats the one before to the last digit: it, or the gateway before it, gives out old values. Its zones can not be judged: {zones}.",
 		Checks: []Check{
 			{Desk, "At the controller itself, not through the gateway, compare a few values with what the points read here: values that differ put the fault into what carries them."},
