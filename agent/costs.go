@@ -94,16 +94,10 @@ func (r *recording) cost(f loops.Finding) energy.Cost {
 // price notes what the findings that have just ended have cost: the account is kept for some time only.
 func (r *recording) price() {
 	if r.costs == nil {
-		r.costs, r.whole = map[int]energy.Cost{}, map[int]energy.Cost{}
+		r.costs = map[int]energy.Cost{}
 	}
 	for _, f := range r.ended {
 		r.costs[f.Seq] = r.judge.Cost(f)
-		for i := range r.findings {
-			if r.findings[i].Cause == f.Cause {
-				f.Onset = min(f.Onset, r.findings[i].Onset)
-			}
-		}
-		r.whole[f.Seq] = r.judge.Cost(f)
 	}
 	r.ended = r.ended[:0]
 }
@@ -118,25 +112,21 @@ func (r *recording) costOf(f loops.Finding) costJSON {
 	}
 }
 
-// costOfCause is what an incident has cost since its onset, under whatever names.
-func (r *recording) costOfCause(c *incident) energy.Cost {
-	f := *c.now()
-	if whole, ok := r.whole[f.Seq]; ok {
-		return whole
+// cost prints in one line what an incident has cost, and nothing where nothing of it is known. The account is that of the
+// finding that it is called by now; where that began later than the incident, it says so.
+func (p *report) cost(w io.Writer, i *incident) {
+	c := p.recording.cost(*i.now())
+	lead := "Cost: "
+	if i.now().Onset > i.onset() {
+		lead = "Cost since " + p.at(i.now().Onset) + ": "
 	}
-	f.Onset = c.onset()
-	return r.judge.Cost(f)
-}
-
-// reportCost prints in one line what something has cost, and nothing where nothing of it is known.
-func (r *recording) reportCost(w io.Writer, c energy.Cost) {
 	joules, ok := c.Joules()
-	parts := r.wasteText(c, ok && joules > 0)
+	parts := p.wasteText(c, ok && joules > 0)
 	switch {
 	case len(parts) > 0:
-		fold(w, "  ", "Cost: "+strings.Join(parts, ", "))
+		fold(w, "  ", lead+strings.Join(parts, ", "))
 	case ok || c.LightKnown:
-		fmt.Fprintln(w, "  Cost: nothing that can be measured")
+		fold(w, "  ", lead+"nothing that can be measured")
 	}
 }
 

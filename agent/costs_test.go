@@ -62,7 +62,7 @@ func TestReviewCosts(t *testing.T) {
 		if opened {
 			line = fmt.Sprintf("\n  Cost: %.1f kWh in excess of the setpoint, %.2f by the tariff\n", *c.KilowattHours, *c.Money)
 		}
-		for _, want := range []string{line, "\nEnergy\n  zone-", "\n  all that is known    "} {
+		for _, want := range []string{line, "\nEnergy in kWh", "\n  all that is known  "} {
 			if !strings.Contains(out.String(), want) {
 				t.Errorf("the report lacks %q:\n%s", want, &out)
 			}

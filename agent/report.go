@@ -217,7 +217,7 @@ func (p *report) incident(w io.Writer, c *incident) {
 	fold(w, "  ", fmt.Sprintf("since %s, certain %s, %s (%s)", p.at(c.onset()), p.after(c.raised(), c.onset()), end, p.lasted(c)))
 	p.history(w, c)
 	fold(w, "  ", f.Summary)
-	p.reportCost(w, p.costOfCause(c))
+	p.cost(w, c)
 	p.also(w, f)
 	p.proof(w, c)
 	if c.stands() {

@@ -119,11 +119,12 @@ func fortnight(t *testing.T) (*recording, judge.Snapshot) {
 	dairy.Proof = loops.Proof{Seconds: 2820, From: 30.4, To: 64.4}
 	snap.Findings = []loops.Finding{dairy}
 
-	r.whole = map[int]energy.Cost{} // of those that are priced nothing else is known
+	r.costs = map[int]energy.Cost{} // of the others nothing is known
 	for _, f := range r.findings {
-		r.whole[f.Seq] = energy.Cost{}
+		r.costs[f.Seq] = energy.Cost{}
 	}
-	r.whole[8] = energy.Cost{ExcessJoules: 4.1e8, ExcessKnown: true, LightOwed: 1210, LightKnown: true}
+	r.costs[5] = energy.Cost{LightOwed: 305, LightKnown: true}
+	r.costs[8] = energy.Cost{ExcessJoules: 4.1e8, ExcessKnown: true, LightOwed: 1210, LightKnown: true}
 	return r, snap
 }
 

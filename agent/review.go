@@ -88,9 +88,8 @@ type recording struct {
 	findings []loops.Finding // by Seq, as they last stood
 	ended    []loops.Finding // of which the cost is still to be noted
 	costs    map[int]energy.Cost
-	whole    map[int]energy.Cost // since the onset of their causes
-	zone     string              // the one that the report is of, "" for all
-	errs     io.Writer           // where progress is shown if it is a terminal
+	zone     string    // the one that the report is of, "" for all
+	errs     io.Writer // where progress is shown if it is a terminal
 }
 
 // leftOut says whether the report is not of a zone.
