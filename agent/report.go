@@ -270,22 +270,27 @@ func (p *report) history(w io.Writer, c *incident) {
 	}
 }
 
-// also prints what the points can not tell from it.
+// also prints what the points can not tell from it, the likeliest first, those that are as likely together.
 func (p *report) also(w io.Writer, f *loops.Finding) {
-	const least = 0.01 // a share below that would be shown as 0 or 1 in a hundred: it is in the JSON
 	var texts []string
+	last := ""
 	for _, a := range f.Also {
-		if a.Confidence >= least {
-			texts = append(texts, fmt.Sprintf("%s (%s, %s)", loops.Catalogue[a.ID].Title, a.ID, share(a.Confidence)))
+		text := fmt.Sprintf("%s (%s)", loops.Catalogue[a.ID].Title, a.ID)
+		if n := len(texts); a.Likely() == last {
+			texts[n-1] += ", " + text
+			continue
 		}
+		last = a.Likely()
+		texts = append(texts, last+": "+text)
 	}
-	if len(texts) > 0 {
-		lead := "It could also be: "
-		if f.Cleared != 0 {
-			lead = "It could also have been: "
-		}
-		fold(w, "  ", lead+strings.Join(texts, "; "))
+	if len(texts) == 0 {
+		return
 	}
+	lead := "It could also be, "
+	if f.Cleared != 0 {
+		lead = "It could also have been, "
+	}
+	fold(w, "  ", lead+strings.Join(texts, "; "))
 }
 
 // proof prints what was proved of the repair and what not yet.

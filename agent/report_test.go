@@ -66,7 +66,7 @@ func fortnight(t *testing.T) (*recording, judge.Snapshot) {
 		r.findings = append(r.findings, f)
 	}
 	add(loops.Finding{ID: loops.FeedbackLoopLow, Cause: "zone/produce/1", Zones: []int{5}, Onset: at(0, "07:10"), Raised: at(0, "07:12"), Cleared: at(0, "12:40"),
-		Confidence: 0.93, Also: []loops.Alternative{{ID: loops.PairShort, Confidence: 0.05}}, Summary: "The feedback's current is 0.1 mA.",
+		Confidence: 0.93, Also: []loops.Alternative{{ID: loops.PairShort, Fits: 0.02}}, Summary: "The feedback's current is 0.1 mA.",
 		Checks: []string{"Not printed: it has ended."}, Cautions: []string{"Not printed either."}})
 	add(loops.Finding{ID: loops.CommandHeld, Cause: "zone/toys/1", Zones: []int{7}, Onset: at(1, "09:00"), Raised: at(1, "09:20"), Cleared: at(1, "11:00"), Confidence: 0.9})
 	add(loops.Finding{ID: loops.CommandHeld, Cause: "zone/toys/2", Zones: []int{7}, Onset: at(2, "09:00"), Raised: at(2, "09:20"), Cleared: at(2, "19:30"), Confidence: 0.9})
@@ -84,7 +84,7 @@ func fortnight(t *testing.T) (*recording, judge.Snapshot) {
 	add(loops.Finding{ID: loops.CommandHeld, Cause: "zone/toys/3", Zones: []int{7}, Onset: at(10, "09:00"), Raised: at(10, "09:20"), Confidence: 1,
 		Summary: "The command stands at 50 % although the setpoint asks for 22 %.", Checks: []string{"At the controller: an override or hand position of this output."}})
 	add(loops.Finding{ID: loops.PairShort, Cause: "zone/aisles-1-4/1", Zones: []int{0}, Onset: at(12, "18:03"), Raised: at(12, "18:05"), Confidence: 0.59,
-		Also:    []loops.Alternative{{ID: loops.PairOpen, Confidence: 0.36}, {ID: loops.PairIntermittent, Confidence: 0.03}, {ID: loops.StuckDim, Confidence: 0.002}},
+		Also:    []loops.Alternative{{ID: loops.PairOpen, Fits: 0.9}, {ID: loops.PairIntermittent, Fits: 0.1}, {ID: loops.StuckDim, Fits: 0.05}},
 		Summary: "The pair reads 0.1 V with the zone lit and the command at 100 %: violet and gray are joined, directly or through earth, and the lights should be at minimum.",
 		Checks:  []string{"Look at the lights or ask the store.", longCheck}, Cautions: []string{tellStore, lineWarns, "Unplugging the pair gives full light: warn the people below."}})
 	add(loops.Finding{ID: loops.StuckDim, Cause: "zone/dairy/1", Zones: []int{4}, Onset: at(12, "18:03"), Raised: at(12, "18:09"), Confidence: 0.86,

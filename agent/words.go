@@ -3,13 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
-	"math"
 	"strings"
 	"time"
 	"unicode/utf8"
 )
 
-// How reports write lines, times and shares.
+// How reports write lines and times.
 
 // width is how many columns a line of a report takes at most, where its words allow it. Chosen: what fits a page of paper in
 // landscape and half of a wide screen.
@@ -82,17 +81,6 @@ func (c clock) after(nanos, before int64) string {
 		return time.Unix(0, nanos).In(c.place).Format(c.layout + c.named)
 	}
 	return c.at(nanos)
-}
-
-// share writes a share of 1 as people say it.
-func share(x float64) string {
-	switch {
-	case x >= 0.6:
-		return "likelier than not"
-	case x >= 0.095:
-		return "one in " + []string{"", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"}[min(10, int(math.Round(1/x)))]
-	}
-	return fmt.Sprintf("%.0f in a hundred", 100*x)
 }
 
 // span writes a duration as people do.

@@ -31,17 +31,6 @@ func TestFold(t *testing.T) {
 	})
 }
 
-func TestShare(t *testing.T) {
-	for x, want := range map[float64]string{
-		0.9: "likelier than not", 0.5: "one in two", 0.45: "one in two", 0.34: "one in three", 0.26: "one in four", 0.2: "one in five",
-		0.11: "one in nine", 0.1: "one in ten", 0.094: "9 in a hundred", 0.01: "1 in a hundred",
-	} {
-		if got := share(x); got != want {
-			t.Errorf("%g is %q, want %q", x, got, want)
-		}
-	}
-}
-
 func TestListed(t *testing.T) {
 	names := []string{"a", "b", "c", "d", "e"}
 	for most, want := range map[int]string{1: "a and 4 more", 3: "a, b, c and 2 more", 4: "a, b, c, d, e", 9: "a, b, c, d, e"} {

@@ -186,7 +186,7 @@ func (s *sensor) shares(named int) (float64, []Alternative) {
 	sum := 1.0
 	for i := range s.total {
 		if x := math.Exp(s.total[i] - s.total[named]); i != named && s.total[i] > 0 && x > math.Exp(-5) {
-			also = append(also, Alternative{ID: sensorIDs[i], Confidence: x})
+			also = append(also, Alternative{ID: sensorIDs[i], Confidence: x, Fits: min(1, x)})
 			sum += x
 		}
 	}
