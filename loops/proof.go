@@ -138,7 +138,9 @@ func (z *zone) prove(named int) {
 }
 
 // beside says whether a setpoint is none of those at which the fault showed best.
-func (p *proof) beside(setpoint, tolerance float64) bool { return math.Abs(setpoint-float64(p.at)) > tolerance }
+func (p *proof) beside(setpoint, tolerance float64) bool {
+	return math.Abs(setpoint-float64(p.at)) > tolerance
+}
 
 // obeys says whether the loop has followed a setpoint that moved within the last minutes, closely: what proves a controller.
 func (m *memory) obeys() bool {
