@@ -47,7 +47,7 @@ func (j *Judge) regroup(open int, zones []int) {
 	for _, i := range zones[1:] {
 		z := &j.zones[i]
 		z.open[loopTrack], z.named[loopTrack] = len(j.open)-1, j.zones[at].named[loopTrack]
-		z.proof = proof{at: z.memory.setpoint, worst: math.Abs(z.memory.setpoint - z.memory.feedback)}
+		z.proof = proof{at: float32(z.memory.setpoint), worst: float32(math.Abs(z.memory.setpoint - z.memory.feedback))}
 	}
 }
 
