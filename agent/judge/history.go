@@ -67,8 +67,8 @@ func (s *Site) Minutes(all bool) (list []Minute, kept func()) {
 }
 
 // Samples gives the samples of a zone after one time and up to another, in nanoseconds, as far as they are still there:
-// encoded as history.DecodeSamples reads them, with the time of the first; nil where there are none.
-func (s *Site) Samples(zone int, after, upTo int64) (b []byte, from int64) {
+// encoded as history.DecodeSamples reads them, with the times of the first and the last; nil where there are none.
+func (s *Site) Samples(zone int, after, upTo int64) (b []byte, from, to int64) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	var w history.Writer
@@ -77,8 +77,9 @@ func (s *Site) Samples(zone int, after, upTo int64) (b []byte, from int64) {
 			from = x.At
 		}
 		w.Add(x)
+		to = x.At
 	})
-	return w.Bytes, from
+	return w.Bytes, from, to
 }
 
 // takeHistory takes over the history of a zone whose points are the same.
