@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"dimwatch/agent/config"
-	"dimwatch/agent/history"
 	"dimwatch/agent/judge"
 	"dimwatch/agent/store"
 	"dimwatch/loops"
@@ -51,9 +50,9 @@ type clipZone struct {
 
 // clipHead is what the store has of a clip besides its samples.
 type clipHead struct {
-	Finding findingJSON `json:"finding"`
-	Config  string      `json:"config"` // for the bundle: see clipText
-	Version string      `json:"version"`
+	Finding json.RawMessage `json:"finding"` // as in the report of review
+	Config  string          `json:"config"`  // for the bundle: see clipText
+	Version string          `json:"version"`
 }
 
 // note begins the clip of a finding that was raised, or goes on with that of one that has ended.
@@ -89,8 +88,11 @@ func clipZones(f loops.Finding) []int { return f.Zones[:min(len(f.Zones), mostCl
 
 func headOf(s *judge.Site, f loops.Finding) ([]byte, error) {
 	r := &recording{site: s.Config(), judge: s}
-	text, _, _ := clipText(s.Config(), clipZones(f))
-	return json.Marshal(clipHead{Finding: r.finding(f), Config: text, Version: versionText()})
+	finding, err := json.Marshal(r.finding(f))
+	if err != nil {
+		return nil, err
+	}
+	return json.Marshal(clipHead{Finding: finding, Config: clipText(s.Config(), clipZones(f)), Version: versionText()})
 }
 
 // resume goes on with the clips of findings that stand, of which the program that ran before has kept what it had.
@@ -137,38 +139,35 @@ func (c *clips) cut(s *judge.Site, now time.Time) (pieces []store.Piece, kept fu
 	}
 }
 
-// clipText is the configuration of a clip of some zones, and the devices and columns that it names: zones whose feedback is on
-// one device are sampled together, so their columns lie in one file.
-func clipText(site *config.Site, zones []int) (text string, devices []trendDevice, columns func(zone int) (device int, names [history.Roles]string)) {
+// clipText is the configuration of a clip of some zones. Zones whose feedback is on one device are sampled together, so
+// their columns lie in one file.
+func clipText(site *config.Site, zones []int) string {
 	t := trendText{site: site, zones: zones}
-	place := map[int]int{} // of a feedback's device in the devices of the clip
 	home := func(zone int) int { return site.Zones[zone].Points[config.Feedback].Device }
+	var homes []int
 	for _, z := range zones {
-		d := &site.Devices[home(z)]
-		if _, there := place[home(z)]; !there {
-			place[home(z)] = len(t.devices)
-			t.devices = append(t.devices, trendDevice{d.Name, d.Name + ".csv.gz", d.Cycle})
+		if !slices.Contains(homes, home(z)) {
+			homes = append(homes, home(z))
 		}
 	}
-	// A point that several zones share is one column, as it was one reading.
-	column := func(zone int, p *config.Point) string {
-		for _, z := range zones {
+	for _, i := range homes {
+		d := &site.Devices[i]
+		file := "trend.csv.gz"
+		if len(homes) > 1 {
+			file = d.Name + ".csv.gz"
+		}
+		t.devices = append(t.devices, trendDevice{d.Name, file, d.Cycle})
+	}
+	t.own = func(z *config.Zone) string { return site.Devices[z.Points[config.Feedback].Device].Name }
+	t.column = func(p *config.Point) (device, column string) {
+		for _, z := range zones { // a point that several zones share is one column, as it was one reading
 			for role, o := range site.Zones[z].Points {
-				if o != nil && home(z) == home(zone) && o.Device == p.Device && o.Index == p.Index {
-					return site.Zones[z].Name + "_" + config.Role(role).String()
+				if o != nil && home(z) == home(p.Zone) && o.Device == p.Device && o.Index == p.Index {
+					return site.Devices[home(z)].Name, site.Zones[z].Name + "_" + config.Role(role).String()
 				}
 			}
 		}
-		return ""
+		return "", ""
 	}
-	t.own = func(z *config.Zone) string { return site.Devices[z.Points[config.Feedback].Device].Name }
-	t.column = func(p *config.Point) (string, string) { return site.Devices[home(p.Zone)].Name, column(p.Zone, p) }
-	return t.String(), t.devices, func(zone int) (device int, names [history.Roles]string) {
-		for role, p := range site.Zones[zone].Points {
-			if p != nil {
-				names[role] = column(zone, p)
-			}
-		}
-		return place[home(zone)], names
-	}
+	return t.String()
 }

@@ -256,7 +256,8 @@ func (r *recorder) compress(header string, rows []byte) ([]byte, error) {
 	if err == nil {
 		_, err = r.pack.Write(rows)
 	}
-	return r.packed.Bytes(), errors.Join(err, r.pack.Close())
+	err = errors.Join(err, r.pack.Close())
+	return r.packed.Bytes(), err
 }
 
 // folder gives the folder of a day, made where it is not there; one that holds another configuration is left alone.
