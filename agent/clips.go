@@ -99,7 +99,7 @@ func headOf(s *judge.Site, f loops.Finding) ([]byte, error) {
 func (c *clips) resume(site *config.Site, standing []loops.Finding, now time.Time) {
 	for _, f := range standing {
 		if until := f.Raised + int64(clipMargin); until > now.UnixNano() && len(c.due) < mostDue {
-			x := newClip(site, f, now.UnixNano())
+			x := newClip(site, f, now.UnixNano()+1)
 			x.until = until
 			c.due = append(c.due, x)
 		}

@@ -5,8 +5,9 @@
 //
 //   - 30 minutes that are not committed yet (76 bytes each). They are committed every five; where that fails for longer,
 //     the oldest are dropped and counted.
-//   - 90 minutes of samples (32 bytes each), 256 at least and 2,048 at most. At a cycle of 5 s that is 1,080 samples, so
-//     a zone takes 37 KB and 64 zones 2.4 MB; at 1 s the ring holds 34 minutes only.
+//   - samples of 90 minutes, in blocks of 1 KiB, 6 at least and 32 at most. At a cycle of 5 s these are 12, so a zone takes
+//     16 KB and 64 zones 1 MB. A sample takes 7 to 30 bytes, about 11 where whole numbers are read; of numbers with fractions the
+//     ring may hold half an hour only, and at a cycle of 1 s it holds 50 minutes.
 //
 // A clip should begin half an hour before the onset. Where a finding took longer to convince than the ring is long,
 // the clip begins where the ring does, and the minutes are there for what was before.

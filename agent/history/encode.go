@@ -10,7 +10,8 @@ import (
 // hundredths of a percent in 2 bytes with a sign, watts and lux as float32. All five channels make 45 bytes.
 //
 // Samples are written one after the other: nanoseconds since the one before (of the first: since 1970) as a varint, a byte
-// that says which raw values are others than before, and these as float32. What has not changed costs nothing.
+// that says which raw values are others than before, and these: as varints of the difference where all of them are whole
+// numbers and were (wholeBit), as registers are, or else as float32. What has not changed costs nothing.
 
 // errShort says that something ends too early or has what this program does not know.
 var errShort = errors.New("the history is damaged, or was written by a newer program")
@@ -73,50 +74,90 @@ func DecodeMinute(at int64, b []byte) (Minute, error) {
 	return m, nil
 }
 
+const (
+	wholeBit        = 1 << 6
+	mostSampleBytes = binary.MaxVarintLen64 + 1 + 5*Roles // a difference of whole float32 has 5 bytes at most
+)
+
+// appendSample appends a sample to those before it.
+func appendSample(b []byte, last, s *Sample, first bool) []byte {
+	var changed byte
+	whole := !first
+	for i := range s.Raw {
+		if first || math.Float32bits(s.Raw[i]) != math.Float32bits(last.Raw[i]) {
+			changed |= 1 << i
+			whole = whole && isWhole(s.Raw[i]) && isWhole(last.Raw[i])
+		}
+	}
+	if whole {
+		changed |= wholeBit
+	}
+	b = append(binary.AppendUvarint(b, uint64(s.At-last.At)), changed)
+	for i := range s.Raw {
+		switch {
+		case changed&(1<<i) == 0:
+		case whole:
+			b = binary.AppendVarint(b, int64(s.Raw[i])-int64(last.Raw[i]))
+		default:
+			b = binary.BigEndian.AppendUint32(b, math.Float32bits(s.Raw[i]))
+		}
+	}
+	return b
+}
+
+// isWhole says that a value is an integer that a float32 has exactly, as it has its neighbours; -0 is not.
+func isWhole(x float32) bool {
+	return x > -1<<24 && x < 1<<24 && math.Float32bits(float32(int64(x))) == math.Float32bits(x)
+}
+
+// decodeSample reads a sample over the one before.
+func decodeSample(b []byte, s *Sample) (rest []byte, err error) {
+	since, n := binary.Uvarint(b)
+	if n <= 0 || len(b) == n || b[n] >= wholeBit<<1 {
+		return nil, errShort
+	}
+	changed := b[n]
+	b = b[n+1:]
+	s.At += int64(since)
+	for i := range s.Raw {
+		switch {
+		case changed&(1<<i) == 0:
+		case changed&wholeBit != 0:
+			d, n := binary.Varint(b)
+			if n <= 0 || !isWhole(s.Raw[i]) {
+				return nil, errShort
+			}
+			s.Raw[i] = float32(int64(s.Raw[i]) + d)
+			b = b[n:]
+		default:
+			if len(b) < 4 {
+				return nil, errShort
+			}
+			s.Raw[i] = math.Float32frombits(binary.BigEndian.Uint32(b))
+			b = b[4:]
+		}
+	}
+	return b, nil
+}
+
 // Writer writes samples one after the other.
 type Writer struct {
 	Bytes []byte
 	last  Sample
-	any   bool
 }
 
 // Add writes a sample, which must not be earlier than the one before.
 func (w *Writer) Add(s *Sample) {
-	var changed byte
-	for i := range s.Raw {
-		if !w.any || math.Float32bits(s.Raw[i]) != math.Float32bits(w.last.Raw[i]) {
-			changed |= 1 << i
-		}
-	}
-	w.Bytes = append(binary.AppendUvarint(w.Bytes, uint64(s.At-w.last.At)), changed)
-	for i := range s.Raw {
-		if changed&(1<<i) != 0 {
-			w.Bytes = binary.BigEndian.AppendUint32(w.Bytes, math.Float32bits(s.Raw[i]))
-		}
-	}
-	w.last, w.any = *s, true
+	w.Bytes = appendSample(w.Bytes, &w.last, s, w.Bytes == nil)
+	w.last = *s
 }
 
 // DecodeSamples reads what a Writer wrote.
 func DecodeSamples(b []byte) (list []Sample, err error) {
 	var s Sample
 	for len(b) > 0 {
-		since, n := binary.Uvarint(b)
-		if n <= 0 || len(b) == n || b[n] >= 1<<Roles {
-			return nil, errShort
-		}
-		changed := b[n]
-		b = b[n+1:]
-		s.At += int64(since)
-		for i := range s.Raw {
-			if changed&(1<<i) == 0 {
-				continue
-			}
-			if len(b) < 4 {
-				return nil, errShort
-			}
-			s.Raw[i] = math.Float32frombits(binary.BigEndian.Uint32(b))
-			b = b[4:]
+		if b, err = decodeSample(b, &s); err != nil {
+			return nil, err
 		}
 		list = append(list, s)
 	}

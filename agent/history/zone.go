@@ -26,11 +26,14 @@ const (
 	// is full for a quarter of an hour, double is 2 KB more a zone.
 	pendingMinutes = 30
 
-	// clipTime is how much time the samples reach back. Chosen: half an hour before the onset, and an hour for the finding
-	// to convince, which it does where the evidence is hard; half would cut most onsets off, double costs 35 KB a zone.
-	clipTime = 90 * time.Minute
+	// clipTime is how much time the samples reach back, where a sample takes typicalBytes. Chosen: half an hour before the
+	// onset, and an hour for the finding to convince, which it does where the evidence is hard; half would cut most onsets off,
+	// double costs 12 KB a zone.
+	clipTime     = 90 * time.Minute
+	typicalBytes = 11 // Measured: feedback, command and power that change with every sample, as whole numbers (TestCost)
 
-	leastSamples, mostSamples = 256, 2048
+	blockBytes              = 1024
+	leastBlocks, mostBlocks = 6, 32
 )
 
 // Stat is a minute of one channel.
@@ -60,18 +63,24 @@ type Zone struct {
 	first, n int
 	dropped  uint64
 
-	samples []Sample // a ring
-	next    int      // where the next one goes
-	full    bool
+	blocks  []block // a ring of samples
+	current int     // the block that is being written
+}
+
+// block are samples one after the other, as a Writer has them; the first is whole.
+type block struct {
+	n     int
+	last  Sample
+	bytes [blockBytes]byte
 }
 
 // NewZone makes a zone whose samples come every cycle.
 func NewZone(cycle time.Duration) *Zone {
-	n := mostSamples
+	n := mostBlocks
 	if cycle > 0 {
-		n = int(min(mostSamples, max(leastSamples, clipTime/cycle)))
+		n = int(min(mostBlocks, max(leastBlocks, (clipTime/cycle*typicalBytes+blockBytes-1)/blockBytes)))
 	}
-	return &Zone{samples: make([]Sample, n)}
+	return &Zone{blocks: make([]block, n)}
 }
 
 // Observe takes a sample: its raw values, and those of the channels in the units of a minute; what is not known is NaN. One
@@ -103,14 +112,17 @@ func (z *Zone) Observe(s *Sample, values *[Channels]float64) {
 }
 
 func (z *Zone) keep(s *Sample) {
-	if last := z.at(z.len() - 1); last != nil && s.At <= last.At {
+	b := &z.blocks[z.current]
+	if s.At <= b.last.At {
 		return
 	}
-	z.samples[z.next] = *s
-	z.next++
-	if z.next == len(z.samples) {
-		z.next, z.full = 0, true
+	if b.n+mostSampleBytes > blockBytes {
+		z.current = (z.current + 1) % len(z.blocks)
+		b = &z.blocks[z.current]
+		b.n, b.last = 0, Sample{}
 	}
+	b.n += len(appendSample(b.bytes[:b.n], &b.last, s, b.n == 0)) - b.n
+	b.last = *s
 }
 
 // Close ends the minute that is going on. It is for an orderly end: what is observed of it afterwards is a minute of its own,
@@ -152,27 +164,14 @@ func (z *Zone) Dropped() uint64 { return z.dropped }
 
 // Samples calls f with the samples after one time and up to another, oldest first.
 func (z *Zone) Samples(after, upTo int64, f func(*Sample)) {
-	for i := range z.len() {
-		if s := z.at(i); s.At > after && s.At <= upTo {
-			f(s)
+	for i := range z.blocks {
+		b := &z.blocks[(z.current+1+i)%len(z.blocks)]
+		var s Sample
+		for rest := b.bytes[:b.n]; len(rest) > 0; {
+			rest, _ = decodeSample(rest, &s) // it was written here
+			if s.At > after && s.At <= upTo {
+				f(&s)
+			}
 		}
 	}
-}
-
-func (z *Zone) len() int {
-	if z.full {
-		return len(z.samples)
-	}
-	return z.next
-}
-
-// at gives the sample that has i older ones; nil for none.
-func (z *Zone) at(i int) *Sample {
-	if i < 0 {
-		return nil
-	}
-	if z.full {
-		i = (z.next + i) % len(z.samples)
-	}
-	return &z.samples[i]
 }

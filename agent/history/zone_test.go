@@ -71,24 +71,43 @@ func TestMinutesAreBounded(t *testing.T) {
 	}
 }
 
-// The ring has the newest samples in order, and gives those of a span of time.
+// The ring has the newest samples in order and to the bit, and gives those of a span of time.
 func TestSamples(t *testing.T) {
 	z := NewZone(time.Minute)
-	for i := range 1000 {
-		z.Observe(&Sample{At: noon + int64(i)*second, Raw: [Roles]float32{float32(i)}}, &[Channels]float64{})
-		z.Observe(&Sample{At: noon, Raw: [Roles]float32{-1}}, &[Channels]float64{}) // comes too late
+	r := rand.New(rand.NewPCG(3, 4))
+	var want []Sample
+	for i := range 5000 {
+		s := Sample{At: noon + int64(i)*second + r.Int64N(second), Raw: [Roles]float32{float32(r.IntN(1000)), float32(r.IntN(4096)), 0, 1, float32(i), float32(math.NaN())}}
+		switch r.IntN(50) {
+		case 0:
+			s.Raw[0] = float32(r.NormFloat64())
+		case 1:
+			s.Raw[2] = float32(math.Copysign(0, -1))
+		case 2:
+			s.Raw[1] = 1 << 30
+		}
+		want = append(want, s)
+		z.Observe(&s, &[Channels]float64{})
+		z.Observe(&Sample{At: noon - 1}, &[Channels]float64{}) // comes too late
 	}
-	var got []float32
-	z.Samples(0, math.MaxInt64, func(s *Sample) { got = append(got, s.Raw[0]) })
-	if len(got) != leastSamples || got[0] != 1000-leastSamples || got[len(got)-1] != 999 {
-		t.Errorf("%d samples from %v to %v", len(got), got[0], got[len(got)-1])
+	var got []Sample
+	z.Samples(0, math.MaxInt64, func(s *Sample) { got = append(got, *s) })
+	if len(got) < leastBlocks*blockBytes/20 || len(got) > leastBlocks*blockBytes/6 {
+		t.Fatalf("%d samples are kept", len(got))
 	}
-	got = nil
-	z.Samples(noon+900*second, noon+903*second, func(s *Sample) { got = append(got, s.Raw[0]) })
-	if diff := cmp.Diff([]float32{901, 902, 903}, got); diff != "" {
+	if diff := cmp.Diff(want[len(want)-len(got):], got, sameBits); diff != "" {
 		t.Error(diff)
 	}
+	n := len(got)
+	got = nil
+	z.Samples(want[4900].At, want[4903].At, func(s *Sample) { got = append(got, *s) })
+	if diff := cmp.Diff(want[4901:4904], got, sameBits); diff != "" {
+		t.Error(diff)
+	}
+	t.Logf("%d samples in %d KiB", n, leastBlocks)
 }
+
+var sameBits = cmp.Comparer(func(a, b float32) bool { return math.Float32bits(a) == math.Float32bits(b) })
 
 // What is written is read: levels to a hundredth of a percent, the rest and all samples to the bit.
 func TestEncoding(t *testing.T) {
@@ -121,7 +140,7 @@ func TestEncoding(t *testing.T) {
 		want = append(want, s)
 	}
 	list, err := DecodeSamples(w.Bytes)
-	if diff := cmp.Diff(want, list, cmp.Comparer(func(a, b float32) bool { return math.Float32bits(a) == math.Float32bits(b) })); diff != "" || err != nil {
+	if diff := cmp.Diff(want, list, sameBits); diff != "" || err != nil {
 		t.Error(err, diff)
 	}
 	t.Logf("%.1f bytes a sample", float64(len(w.Bytes))/500)
@@ -148,22 +167,49 @@ func FuzzDecode(f *testing.F) {
 	})
 }
 
-// Observing allocates nothing, and the size of a zone is what the comment of the package says.
+// Observing allocates nothing, and the size of a zone and the reach of its ring are what the comment of the package says.
 func TestCost(t *testing.T) {
-	z := NewZone(5 * time.Second)
-	s, v := Sample{At: noon}, [Channels]float64{50, 50, 50, 900, 1000}
-	if n := testing.AllocsPerRun(5000, func() { s.At += 5 * second; z.Observe(&s, &v) }); n != 0 {
-		t.Errorf("a sample allocates %v times", n)
-	}
-	size := int(unsafe.Sizeof(*z)) + cap(z.samples)*int(unsafe.Sizeof(Sample{}))
-	t.Logf("a zone at 5 s takes %d bytes, 64 zones %.1f MB; a ring of %d samples", size, 64e-6*float64(size), len(z.samples))
-	if size > 38_000 {
-		t.Errorf("a zone takes %d bytes", size)
-	}
-	if n := len(NewZone(time.Second).samples); n != mostSamples {
-		t.Errorf("at 1 s the ring has %d samples", n)
-	}
-	if n := len(NewZone(time.Hour).samples); n != leastSamples {
-		t.Errorf("at an hour the ring has %d samples", n)
+	for _, c := range []struct {
+		cycle    time.Duration
+		bytes    int
+		least    time.Duration
+		fraction bool
+	}{
+		{time.Second, 40_000, 45 * time.Minute, false},
+		{5 * time.Second, 17_000, 90 * time.Minute, false},
+		{5 * time.Second, 17_000, 30 * time.Minute, true},
+		{15 * time.Second, 10_000, 100 * time.Minute, false},
+		{time.Hour, 10_000, 24 * time.Hour, false},
+	} {
+		z := NewZone(c.cycle)
+		r := rand.New(rand.NewPCG(5, 6))
+		s, v := Sample{At: noon}, [Channels]float64{50, 50, 50, 900, 1000}
+		observe := func() {
+			s.At += int64(c.cycle) + r.Int64N(2e6) - 1e6
+			s.Raw = [Roles]float32{500, float32(500 + r.IntN(20)), float32(2400 + r.IntN(20)), 1, float32(700 + r.IntN(10)), float32(3000 + r.IntN(50))}
+			if c.fraction {
+				s.Raw[4] += r.Float32()
+			}
+			z.Observe(&s, &v)
+		}
+		if n := testing.AllocsPerRun(8000, observe); n != 0 {
+			t.Errorf("a sample allocates %v times", n)
+		}
+		count, first := 0, int64(0)
+		z.Samples(0, math.MaxInt64, func(x *Sample) {
+			if count++; count == 1 {
+				first = x.At
+			}
+		})
+		size := int(unsafe.Sizeof(*z)) + cap(z.blocks)*int(unsafe.Sizeof(block{}))
+		reach := time.Duration(s.At - first).Round(time.Minute)
+		t.Logf("at %v, fractions %v: a zone takes %d bytes, 64 zones %.1f MB; %d samples of %.1f bytes reach back %v", c.cycle, c.fraction,
+			size, 64e-6*float64(size), count, float64(len(z.blocks)*blockBytes)/float64(count), reach)
+		if size > c.bytes {
+			t.Errorf("a zone takes %d bytes", size)
+		}
+		if reach < c.least {
+			t.Errorf("the ring reaches back %v", reach)
+		}
 	}
 }
