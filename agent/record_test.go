@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
@@ -328,4 +330,64 @@ func TestRecordingCanNotBeWritten(t *testing.T) {
 	if got := log.String(); written == 0 || !strings.Contains(got, fmt.Sprintf(`"lost_rows":%d`, rows-written)) {
 		t.Errorf("%d of %d rows were written; the log is\n%s", written, rows, got)
 	}
+}
+
+// BenchmarkRecord records an hour of 64 zones at 5 s whose values all move, and prints how large a day is, what is given to the
+// disk in it (limit 256 MiB, as for the state), and what a poll of eight zones costs the bus's goroutine.
+func BenchmarkRecord(b *testing.B) {
+	file := filepath.Join(b.TempDir(), "site.hcl")
+	if err := os.WriteFile(file, []byte(hallText("127.0.0.1:1")), 0o644); err != nil {
+		b.Fatal(err)
+	}
+	site, _, diags := config.Load(file, all.Kinds)
+	if diags.HasErrors() {
+		b.Fatal(diags)
+	}
+	dir := b.TempDir()
+	r := newRecorder(newLogger(&safeBuffer{}), dir)
+	r.begin(site)
+	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	readings := make([]drivers.Reading, len(site.Devices[0].Points))
+	var taking time.Duration
+	polls := 0
+	before := written(b)
+	for b.Loop() {
+		for second := 0; second < 3600; second += 5 {
+			at = at.Add(5*time.Second + 1234567)
+			for d := range site.Devices {
+				for i, p := range site.Devices[d].Points {
+					level := 50 + 30*math.Sin(float64(at.Unix())/500+float64(p.Zone))
+					v := map[config.Role]float64{config.Setpoint: 10 * level, config.Command: 10*level + 3*rand.NormFloat64(), config.Lit: 1,
+						config.Power: 300 + 7*level + rand.NormFloat64(), config.Feedback: (4+0.16*level)*4095/20 + 3*rand.NormFloat64()}[p.Role]
+					readings[i] = drivers.Reading{At: at, Value: math.Round(v), Quality: drivers.Good}
+				}
+				begun := time.Now()
+				r.take(d, at, readings, nil)
+				taking += time.Since(begun)
+				polls++
+			}
+			if second%60 == 55 {
+				r.flush()
+			}
+		}
+	}
+	hours := float64(polls) / float64(8*3600/5)
+	disk := (written(b) - before) / hours
+	size := 0.0
+	files, _ := filepath.Glob(filepath.Join(dir, "*", "*.gz"))
+	for _, f := range files {
+		info, err := os.Stat(f)
+		if err != nil {
+			b.Fatal(err)
+		}
+		size += float64(info.Size()) / hours
+	}
+	if size == 0 || r.failed > 0 {
+		b.Error("nothing was recorded")
+	}
+	b.ReportMetric(24*size/(1<<20), "MiB/day")
+	b.ReportMetric(24*disk/(1<<20), "written-MiB/day")
+	b.ReportMetric(256, "limit-MiB/day")
+	b.ReportMetric(float64(taking.Nanoseconds())/float64(polls), "ns/poll")
+	b.ReportMetric(0, "ns/op")
 }
