@@ -174,7 +174,7 @@ func (b *bundle) write() error {
 	if err != nil {
 		return err
 	}
-	defer os.RemoveAll(temp)
+	defer func() { _ = os.RemoveAll(temp) }()
 	folder := filepath.Join(temp, filepath.Base(name))
 	if err := b.fill(folder); err != nil {
 		return err

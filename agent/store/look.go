@@ -34,7 +34,7 @@ func Look(dir string, f func(View) error) error {
 	if err != nil {
 		return err
 	}
-	defer os.RemoveAll(to)
+	defer func() { _ = os.RemoveAll(to) }()
 	copied := filepath.Join(to, fileName)
 	if err := copyHeld(path, copied); err != nil {
 		return fmt.Errorf("%s is in use (%s) and could not be copied: %w; try again, or stop that process first", path, holder(dir), err)
