@@ -39,6 +39,8 @@ type keeper struct {
 	kept   time.Time    // when the judgement was last kept
 	meters time.Time    // when the meters were
 	failed int          // commits that failed in a row
+	clips  clips
+	ending bool // the next commit is the last
 
 	mu       sync.Mutex // for what a scrape reads
 	info     metrics.Kept
@@ -98,6 +100,7 @@ func (k *keeper) restore(s *judge.Site, site *config.Site) {
 		return
 	}
 	now := s.Snapshot()
+	k.clips.resume(site, now.Findings, time.Now())
 	standing := []string{}
 	for _, f := range now.Findings {
 		standing = append(standing, fmt.Sprintf("%s (%s, %s)", f.Cause, f.ID, strings.Join(zoneNames(site, f), ", ")))
@@ -189,7 +192,31 @@ func (k *keeper) commit(s *judge.Site, now time.Time, all, meters bool) (state j
 	if meters {
 		records[store.Meters] = state.Meters
 	}
-	return state, k.store.Commit(site, records)
+	if !all {
+		return state, k.store.Commit(site, records)
+	}
+	return state, k.commitAll(s, site, records, now)
+}
+
+// commitAll commits records together with the history: the minutes that are over, and what is new of clips.
+func (k *keeper) commitAll(s *judge.Site, site string, records map[store.Record][]byte, now time.Time) error {
+	var series store.Series
+	minutes, minutesKept := s.Minutes(k.ending)
+	for _, m := range minutes {
+		series.Minutes = append(series.Minutes, store.Minute{At: m.At, Zone: m.Zone, Value: m.Value})
+	}
+	var clipsKept func()
+	series.Pieces, clipsKept = k.clips.cut(s, now)
+	dropped, err := k.store.Keep(site, records, series, now)
+	if err != nil {
+		return err
+	}
+	minutesKept()
+	clipsKept()
+	if dropped.Clips > 0 {
+		k.log.Info("the oldest clips were dropped: there are too many", zap.Int("clips", dropped.Clips), zap.Uint64("so_far", dropped.All))
+	}
+	return nil
 }
 
 // spare sets aside what a store has that could not be read at the start: it must not be written over.
@@ -210,6 +237,16 @@ func (k *keeper) spare(site string, now time.Time) error {
 	k.tellAside(aside)
 	k.read = true
 	return nil
+}
+
+// note has the clip of a finding cut.
+func (k *keeper) note(s *judge.Site, f loops.Finding) {
+	if k.dir == "" {
+		return
+	}
+	if err := k.clips.note(s, f); err != nil {
+		k.log.Error("the clip of a finding lacks its description", zap.String("cause", f.Cause), zap.Error(err))
+	}
 }
 
 // fails counts a failure, and logs the first in a row.
@@ -255,6 +292,9 @@ func (d *daemon) settle(all bool) {
 	d.mu.Unlock()
 	var changes []loops.Finding
 	s.Changes(func(f loops.Finding) { changes = append(changes, f) })
+	for _, f := range changes {
+		d.keep.note(s, f)
+	}
 	d.keep.keep(s, time.Now(), all || len(changes) > 0)
 	for _, f := range changes {
 		d.tell(s.Config(), f)

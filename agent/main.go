@@ -25,7 +25,7 @@ const (
 
 // commands in the order in which help shows them.
 func commands() []command {
-	return []command{watchCommand, checkCommand, readCommand, reviewCommand, demoCommand, versionCommand}
+	return []command{watchCommand, checkCommand, readCommand, reviewCommand, exportCommand, demoCommand, versionCommand}
 }
 
 func main() {

@@ -15,7 +15,9 @@ var versionCommand = command{
 		if code, ok := parse(fs, args); !ok {
 			return code
 		}
-		fmt.Fprintln(out, version.Print("dimwatch"))
+		fmt.Fprintln(out, versionText())
 		return done
 	},
 }
+
+func versionText() string { return version.Print("dimwatch") }

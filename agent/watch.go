@@ -29,8 +29,8 @@ import (
 
 var watchCommand = command{
 	name: "watch", does: "the daemon: polls, judges and serves metrics",
-	usage: `dimwatch watch -config FILE [--state DIR] [--web.listen-address ADDRESS]
-                      [--web.config.file FILE]
+	usage: `dimwatch watch -config FILE [--state DIR] [--record DIR]
+                      [--web.listen-address ADDRESS] [--web.config.file FILE]
 
 Polls the devices of the configuration, judges every zone, logs what it finds and serves
 metrics. It ends on SIGINT and SIGTERM. On SIGHUP it reads the configuration again: a good
@@ -39,6 +39,7 @@ one takes the place of the old one, a bad one changes nothing and is logged.
   -config FILE                  the configuration
   --state DIR                   where to keep what was learned and found, so that a restart
                                 goes on from there; wins over agent.state
+  --record DIR                  where to record all that is read, a folder a day, for review
   --web.listen-address ADDRESS  where to serve, may be repeated; wins over agent.listen
   --web.config.file FILE        TLS and users for the web side, wins over agent.web_config
   --web.systemd-socket          serve on sockets that systemd hands over
@@ -53,6 +54,7 @@ func watch(args []string, _, errs io.Writer) int {
 	fs := flags("watch", errs)
 	path := configFlag(fs)
 	state := fs.String("state", "", "the folder for what has to survive a restart")
+	record := fs.String("record", "", "the folder for recordings of what is read")
 	webFlags := webFlags(fs)
 	if code, ok := parse(fs, args); !ok {
 		return code
@@ -68,7 +70,7 @@ func watch(args []string, _, errs io.Writer) int {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
-	d := &daemon{log: log, path: *path, web: webFlags, state: *state, plain: onTerminal(errs)}
+	d := &daemon{log: log, path: *path, web: webFlags, state: *state, record: *record, plain: onTerminal(errs)}
 	hup := make(chan os.Signal, 1)
 	signal.Notify(hup, syscall.SIGHUP)
 	defer signal.Stop(hup)
@@ -95,13 +97,16 @@ type daemon struct {
 	path  string
 	web   *web.FlagConfig
 	state string // the folder for what has to survive a restart; agent.state where ""
-	plain bool   // findings are logged as lines for people, not as fields
+
+	record string // the folder for recordings; "" for none
+	plain  bool   // findings are logged as lines for people, not as fields
 
 	// found, where not nil, is called with every finding that is raised or ends, for demo.
 	found func(*config.Site, loops.Finding)
 
-	keep    *keeper
-	changed chan struct{} // something was raised or has ended
+	keep     *keeper
+	recorder *recorder     // nil where nothing is recorded
+	changed  chan struct{} // something was raised or has ended
 
 	mu     sync.Mutex // for what a scrape reads and a reload replaces
 	site   *judge.Site
@@ -125,11 +130,20 @@ func (d *daemon) run(ctx context.Context, site *config.Site, hup <-chan os.Signa
 		}
 		return fmt.Errorf("state: %w", err)
 	}
+	var recording <-chan time.Time
+	if d.record != "" {
+		d.recorder = newRecorder(d.log, d.record)
+		ticker := time.NewTicker(recordEvery)
+		defer ticker.Stop()
+		recording = ticker.C
+	}
 	d.begin(ctx, site, nil)
 	defer func() {
 		d.end()
+		d.keep.ending = true
 		d.settle(true)
 		d.keep.close()
+		d.recorder.flush()
 	}()
 	keeping := time.NewTicker(energyEvery)
 	defer keeping.Stop()
@@ -151,6 +165,8 @@ func (d *daemon) run(ctx context.Context, site *config.Site, hup <-chan os.Signa
 			d.settle(false)
 		case <-keeping.C:
 			d.settle(false)
+		case <-recording:
+			d.recorder.flush()
 		case <-hup:
 			d.again(ctx)
 		}
@@ -197,6 +213,7 @@ func (d *daemon) begin(ctx context.Context, site *config.Site, before *judge.Sit
 		d.keep.restore(s, site)
 	}
 	d.keep.keep(s, time.Now(), true) // before anything can be shown
+	d.recorder.begin(site)
 	var jobs []poll.Job
 	for i := range site.Devices {
 		dev := &site.Devices[i]
@@ -205,6 +222,7 @@ func (d *daemon) begin(ctx context.Context, site *config.Site, before *judge.Sit
 		jobs = append(jobs, poll.Job{
 			Source: dev.Source, Points: len(dev.Points), Cycle: dev.Cycle,
 			Take: func(now time.Time, readings []drivers.Reading, err error) {
+				d.recorder.take(i, now, readings, err)
 				s.Take(now, []judge.Poll{{Device: i, Readings: readings, Err: err}})
 				if s.Pending() {
 					select {
@@ -260,7 +278,8 @@ func (d *daemon) again(ctx context.Context) {
 		return
 	}
 	d.end() // a device may allow one connection only
-	d.settle(false)
+	d.settle(true)
+	d.recorder.flush()
 	d.mu.Lock()
 	before := d.site
 	d.mu.Unlock()

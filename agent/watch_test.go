@@ -206,8 +206,8 @@ type watching struct {
 	stop func() // ends it and waits
 }
 
-// startWatch watches a configuration until stop is called, or the test ends.
-func startWatch(t *testing.T, text string) *watching {
+// startWatch watches a configuration until stop is called, or the test ends. More may change the daemon before it runs.
+func startWatch(t *testing.T, text string, more ...func(*daemon)) *watching {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "site.hcl")
 	write(t, file, text)
@@ -219,6 +219,9 @@ func startWatch(t *testing.T, text string) *watching {
 	none, no, addresses := "", false, []string{"127.0.0.1:0"}
 	d := &daemon{log: newLogger(w.log), path: file,
 		web: &web.FlagConfig{WebListenAddresses: &addresses, WebSystemdSocket: &no, WebConfigFile: &none}}
+	for _, f := range more {
+		f(d)
+	}
 	ctx, cancel := context.WithCancel(context.Background())
 	ended, listening := make(chan error, 1), make(chan string, 1)
 	go func() { ended <- d.run(ctx, site, w.hup, func(a net.Addr) { listening <- "http://" + a.String() }) }()

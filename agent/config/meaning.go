@@ -48,9 +48,11 @@ func (k *pointKeys) meaning(p *Point) {
 	switch {
 	case !isPair || !hasRaw:
 	case loopThere && hasLoop:
+		p.Ends = Ends{Given: true, Raw: raw, Milliamps: loop, Quantity: scale}
 		p.HasLoop, p.Loop = true, Through(raw, loop)
 		p.Scale = Through([2]float64{4, 20}, scale)
 	case !loopThere:
+		p.Ends = Ends{Given: true, Raw: raw, Quantity: scale}
 		p.Scale = Through(raw, scale)
 	}
 }

@@ -154,6 +154,9 @@ type Point struct {
 	Loop     Line
 	Scale    Line
 
+	// Ends are the pairs that the lines were made of, so that the point can be written again to the bit.
+	Ends Ends
+
 	// Contact says that a lit point is an auxiliary contact (gear is fed), not the order to switch on. Invert turns a
 	// state point.
 	Contact, Invert bool
@@ -162,6 +165,13 @@ type Point struct {
 	Where string
 
 	Range hcl.Range
+}
+
+// Ends are two raw values and what they mean, as the configuration gives them; not Given where the number is the quantity
+// itself. Milliamps counts where the point is a current loop; Quantity is then that at 4 and 20 mA.
+type Ends struct {
+	Given                    bool
+	Raw, Milliamps, Quantity [2]float64
 }
 
 // Line is a straight line through two points, extrapolated and never clipped. The zero value is not valid; Unity maps a

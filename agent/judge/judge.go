@@ -10,6 +10,7 @@ import (
 
 	"dimwatch/agent/config"
 	"dimwatch/agent/energy"
+	"dimwatch/agent/history"
 	"dimwatch/drivers"
 	"dimwatch/loops"
 )
@@ -49,8 +50,9 @@ type device struct {
 
 // zone is what is kept of a zone beside its judgement.
 type zone struct {
-	sample loops.Sample
-	meter  energy.Meter
+	sample  loops.Sample
+	meter   energy.Meter
+	history *history.Zone
 }
 
 // New makes a judge of a site that has seen nothing.
@@ -77,6 +79,7 @@ func New(cfg *config.Site) *Site {
 		set.Zones = append(set.Zones, settings(cfg, z))
 		s.zones[i].meter = newMeter(cfg, z)
 		d := z.Points[config.Feedback].Device
+		s.zones[i].history = history.NewZone(cfg.Devices[d].Cycle)
 		s.byDevice[d] = append(s.byDevice[d], i)
 	}
 	s.loops = loops.New(set)
@@ -99,6 +102,7 @@ func (s *Site) Resume(old *Site) {
 		for k := range old.cfg.Zones {
 			if s.cfg.Zones[i].Name == old.cfg.Zones[k].Name {
 				s.zones[i].meter.Resume(&old.zones[k].meter)
+				s.zones[i].takeHistory(s.cfg, old.cfg, i, k, &old.zones[k])
 			}
 		}
 	}
@@ -202,7 +206,9 @@ func (s *Site) Take(now time.Time, polls []Poll) {
 	for i := range polls {
 		for _, z := range s.byDevice[polls[i].Device] {
 			// Of a device that does not answer there is a sample all the same, without its values: the time goes by unjudged.
-			sample := s.sample(z, now, open, known)
+			raw := noValues
+			sample := s.sample(z, now, open, known, &raw)
+			s.zones[z].remember(&raw, &sample)
 			s.zones[z].meter.Observe(&sample)
 			s.zones[z].sample = sample
 			s.loops.Observe(z, &sample)
@@ -248,9 +254,11 @@ func (s *Site) reading(p *config.Point, now time.Time, only bool) (drivers.Readi
 	return r, r.Quality == drivers.Good && now.Sub(r.At) <= d.fresh
 }
 
-// sample makes a zone's sample. The feedback has to be of this very poll: a value that is shown again is no news.
-func (s *Site) sample(zone int, now time.Time, open, known bool) loops.Sample {
+// sample makes a zone's sample, and notes what it is made of as it was read. The feedback has to be of this very poll: a
+// value that is shown again is no news.
+func (s *Site) sample(zone int, now time.Time, open, known bool, raw *history.Sample) loops.Sample {
 	z := &s.cfg.Zones[zone]
+	raw.At = now.UnixNano()
 	out := loops.Sample{At: now.UnixNano(), Open: open}
 	if known {
 		out.Has = loops.Hours
@@ -263,6 +271,7 @@ func (s *Site) sample(zone int, now time.Time, open, known bool) loops.Sample {
 		if !ok {
 			continue
 		}
+		raw.Raw[role] = float32(r.Value)
 		v := p.Scaled(r.Value)
 		switch config.Role(role) {
 		case config.Setpoint:

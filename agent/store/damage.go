@@ -53,9 +53,11 @@ func sound(path string, most int) (db *bolt.DB, err error) {
 			return nil, err
 		}
 	}
+	// Free places are taken from the beginning of the file. Measured: of the library's other kind, which takes any, a file of 32 MiB
+	// creeps to 80 in 240 days, since what is left over is too small for a judgement (TestFileIsBounded).
 	err = guarded(func() error {
 		db, err = bolt.Open(path, 0o640, &bolt.Options{
-			Timeout: wait, NoFreelistSync: true, FreelistType: bolt.FreelistMapType, MaxSize: most,
+			Timeout: wait, NoFreelistSync: true, FreelistType: bolt.FreelistArrayType, MaxSize: most,
 		})
 		return err
 	})

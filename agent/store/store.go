@@ -9,11 +9,14 @@
 //	judgement   SITE       learned values, evidence, findings: agent/judge.State.Judgement
 //	meters      SITE       what the energy is counted against, and the hours of two weeks: agent/judge.State.Meters
 //	energy      SITE       the energy counters of each zone: agent/judge.State.Energy
+//	history     MINUTE SITE 0 ZONE                  a minute of a zone: agent/history.Minute, 26 hours of them
+//	clips       SITE 0 CAUSE 0 SEQ NANOSECONDS      what a clip is of: the finding and its configuration
+//	clips       SITE 0 CAUSE 0 SEQ NANOSECONDS ZONE samples of a zone: agent/history.Writer
 //
 // Each value ends in a CRC-32C of itself, since the library checks its own pages for order and not for content. The
-// records have a bucket each, because a small value is written anew with all its neighbours. Buckets of many entries, such
-// as a history, will have keys that begin with the time (8 bytes, big end first), then the zone: what is written
-// together then lies together.
+// records have a bucket each, because a small value is written anew with all its neighbours. Keys of the history begin with the
+// time (8 bytes, big end first): what is written together lies together, and what is too old is what comes first. Clips
+// are few, and are bounded in number and bytes; the sequence of their bucket counts those that were dropped for that.
 //
 // Beside it lie dimwatch.pid (who has the file open), dimwatch.opening while it is being opened, and up to three files
 // dimwatch.db.bad-TIME that could not be opened.
@@ -66,7 +69,7 @@ const (
 	// less; without a bound the library waits for ever.
 	waitSeconds = 1
 
-	// mostBytes bounds the file. Chosen: a hundred times what 64 zones take; on machines of 32 bits the library can map
+	// mostBytes bounds the file. Chosen: eight times what 64 zones take (TestFileIsBounded); on machines of 32 bits the library can map
 	// 2 GiB at most.
 	mostBytes = 256 << 20
 )
@@ -162,21 +165,8 @@ func (s *Store) Load(site string) (map[Record][]byte, error) { return load(s.db,
 
 // Read gives the records of a site from a file that can not be opened for writing: of a disk that is full or read-only.
 func Read(dir, site string) (records map[Record][]byte, err error) {
-	path := filepath.Join(dir, fileName)
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, err
-	}
-	err = guarded(func() error {
-		db, err := bolt.Open(path, 0o640, &bolt.Options{Timeout: waitSeconds * time.Second, ReadOnly: true})
-		if err != nil {
-			return err
-		}
-		defer db.Close()
-		if err := check(db, path, info.Size()); err != nil {
-			return err
-		}
-		records, err = load(db, site)
+	err = Look(dir, func(v View) error {
+		records, err = v.Load(site)
 		return err
 	})
 	return records, err
@@ -207,27 +197,29 @@ func load(db *bolt.DB, site string) (map[Record][]byte, error) {
 
 // Commit keeps records of a site, all of them or, after an error or a crash, none. It returns when they are on the disk.
 func (s *Store) Commit(site string, records map[Record][]byte) error {
-	return s.db.Update(func(tx *bolt.Tx) error {
-		l, err := tx.CreateBucketIfNotExists(layoutBucket)
+	return s.db.Update(func(tx *bolt.Tx) error { return put(tx, site, records) })
+}
+
+func put(tx *bolt.Tx, site string, records map[Record][]byte) error {
+	l, err := tx.CreateBucketIfNotExists(layoutBucket)
+	if err != nil {
+		return err
+	}
+	if string(l.Get(versionKey)) != layoutVersion {
+		if err := l.Put(versionKey, []byte(layoutVersion)); err != nil {
+			return err
+		}
+	}
+	for r, v := range records {
+		b, err := tx.CreateBucketIfNotExists([]byte(r))
 		if err != nil {
 			return err
 		}
-		if string(l.Get(versionKey)) != layoutVersion {
-			if err := l.Put(versionKey, []byte(layoutVersion)); err != nil {
-				return err
-			}
+		if err := b.Put([]byte(site), seal(v)); err != nil {
+			return err
 		}
-		for r, v := range records {
-			b, err := tx.CreateBucketIfNotExists([]byte(r))
-			if err != nil {
-				return err
-			}
-			if err := b.Put([]byte(site), seal(v)); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	}
+	return nil
 }
 
 // seal adds its checksum to a value.
