@@ -18,15 +18,26 @@
 // Explanations compete: healthy, and one for each finding (one file each, named after it). Each says how well the newest
 // sample fits it, given what the zone remembers (memory.go): a weight in nats, 0 for a perfect fit (explain.go, density.go).
 // Tails are heavy, so no single reading convinces. The difference to healthy, bounded per correlation time, is added up, one
-// sum an explanation, never below zero (weigh.go). A finding is raised when the best sum passes the threshold that the
-// stated rate of false findings asks for; it is named for the explanation that stands highest, and those within reach are
-// mentioned with their shares (judge.go). Its onset is when that sum last left zero. It ends when the sum is back at zero:
-// that takes samples that speak against it, so it ends on proof and not on silence. Where another explanation overtakes the
-// one that was named, the finding ends as revised and the better one is raised under the same cause.
+// sum an explanation, never below zero (weigh.go). When all samples of a round are in, EndRound decides: a finding is raised
+// when the best sum passes the threshold that the stated rate of false findings asks for; it is named for the explanation
+// that stands highest, and those within reach are mentioned with their shares, or because the points can not tell them from
+// it (judge.go, look_alikes.go). Its onset is when that sum last left zero.
+//
+// A finding ends on proof and not on silence: the loop has worked, where its fault would have shown, for as long as its row in
+// the catalogue asks, and by then the sum is back at zero (proof.go). Where another explanation overtakes the one that was
+// named, the finding ends as revised and the better one is raised under the same cause; a name that was dropped does not
+// come back within the incident.
+//
+// A confidence is the share of findings of that name that turn out right, or to be one that the points can not tell from it
+// (explanation.sure); what else it could be says how well it fits beside the name, not how probable it is.
 //
 // Motion and level are kept apart. Motion (does the pair answer to the command? does the command wind up? does the reading
 // repeat itself?) is summed up. A level (at 0.4 V, is it a short or an interface at its floor?) is off by the same amount
 // all day, so it is counted once, as it stands.
+//
+// Some faults show in no single sample: a loose contact in its spells (pair_intermittent.go), hunting in its swings
+// (oscillation.go), a noisy reading in its scatter, crossed zones in each other (zones_crossed.go), and gear in hours of
+// power over light (gear.go).
 //
 // What a zone is like (feedback over command, noise, power over level, how often its feedback repeats itself) is learned
 // while nothing speaks against it; until then it is judged with the bounds of the trade.
