@@ -288,7 +288,8 @@ func (z *zone) follows(at int, part float64, sensor *sensor) {
 			z.weighDaylightUnused(level, spread, off, hours)
 		}
 	}
-	if !doubted && z.open[setpointTrack] < 0 && z.setpointNats() < calmNats {
+	// What has not moved since it is watched may stand still already.
+	if !doubted && z.open[setpointTrack] < 0 && z.setpointNats() < calmNats && d.movedAt != 0 {
 		d.learn(at, part, m.setpoint, hours)
 	}
 	if z.setpointNats() > calmNats {
