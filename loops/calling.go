@@ -89,6 +89,9 @@ func (m *memory) call() {
 	} else {
 		m.callSeconds = 0
 	}
+	if !m.complete() {
+		return
+	}
 	switch {
 	case !m.asked:
 		m.wasLit = false

@@ -38,16 +38,23 @@ func (j *Judge) regroup(open int, zones []int) {
 	for _, at := range old.Zones {
 		j.zones[at].open[loopTrack] = -1
 	}
+	shown := make([]proof, len(zones)) // of those that stay: what has been proved of them
+	for k, i := range zones {
+		shown[k] = j.zones[i].unproved()
+		if slices.Contains(old.Zones, i) {
+			shown[k] = j.zones[i].proof
+		}
+	}
 	at := zones[0]
 	j.raise(at, explanationOf(old.ID), old.Cause)
 	f := &j.open[len(j.open)-1]
 	f.Zones, f.Onset = zones, min(f.Onset, old.Onset)
 	j.describe(f, &j.zones[at])
 	j.changes[len(j.changes)-1] = *f
-	for _, i := range zones[1:] {
+	for k, i := range zones {
 		z := &j.zones[i]
 		z.open[loopTrack], z.named[loopTrack] = len(j.open)-1, j.zones[at].named[loopTrack]
-		z.proof = proof{at: float32(z.memory.setpoint), worst: float32(math.Abs(z.memory.setpoint - z.memory.feedback))}
+		z.proof = shown[k]
 	}
 }
 
@@ -59,10 +66,6 @@ func (j *Judge) leave(at int, t track) bool {
 	}
 	rest := slices.DeleteFunc(slices.Clone(j.open[open].Zones), func(i int) bool { return i == at })
 	j.regroup(open, rest)
-	z := &j.zones[at]
-	for i := span[t].from; i < span[t].to; i++ {
-		z.sums.total[i], z.dropped[i] = 0, false
-	}
-	z.revisions = 0
+	j.zones[at].starts(t)
 	return true
 }

@@ -313,7 +313,7 @@ func (z *zone) dayGain(i int, nats float64) {
 	if nats > 0 {
 		nats = min(nats, dayMostNats-d.gained[k])
 		d.gained[k] += nats
-		nats = min(nats, sensorTopNats*0.75-z.sums.total[i])
+		nats = min(nats, dayTopNats(z.h)-z.sums.total[i])
 	}
 	z.step(i, nats)
 }

@@ -310,7 +310,7 @@ func (g *gear) rewind(at int64) {
 	for _, b := range [...]*bet{&g.lampsOut, &g.stray, &g.raised} {
 		b.since = min(b.since, at)
 	}
-	g.offSince = min(g.offSince, at)
+	g.offSince, g.block.from = min(g.offSince, at), min(g.block.from, at)
 }
 
 // words gives the power of the last block, what the zone used to draw, and how much of its gear the difference is.

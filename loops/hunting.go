@@ -37,14 +37,8 @@ type swings struct {
 func (z *zone) hunt() {
 	m, s := &z.memory, &z.memory.swings
 	i := explanationOf(Hunting)
-	if m.gap || !m.pace.any {
-		s.any = false
-		s.oscillation.interrupt()
-		return
-	}
-	if math.Abs(m.residual) > 2*m.spread {
-		s.any = false // the pair does not go with the command: the loop chases something else
-		s.oscillation.interrupt()
+	if !m.pace.any || math.Abs(m.residual) > 2*m.spread {
+		s.interrupt() // the pair does not go with the command: the loop chases something else
 		return
 	}
 	if m.expected > huntingTop || m.expected < huntingBottom {
@@ -72,14 +66,22 @@ func (z *zone) hunt() {
 	if !z.can[i] {
 		return
 	}
-	if s.calmed(m.tau) {
-		s.oscillation.x, s.size = 0, 0
-	}
 	stands := z.open[loopTrack] >= 0 && int(z.named[loopTrack]) == i
-	if z.sums.total[i] = 0; s.oscillation.x > 1 && (stands || s.regular(m)) {
+	switch {
+	case s.calmed(m.tau):
+		s.oscillation.x, s.size, z.sums.total[i] = 0, 0, 0
+	case s.oscillation.x > 1 && (stands || s.regular(m)):
 		z.sums.total[i] = min(topNats, z.h*s.oscillation.x/oscillationCounts)
 		z.sums.since[i] = s.since
+	case !stands:
+		z.sums.total[i] = 0
 	}
+}
+
+// interrupt forgets the swing under way: nobody watched, or it was another's.
+func (s *swings) interrupt() {
+	s.any = false
+	s.oscillation.interrupt()
 }
 
 // calmed says whether the loop has not swung for long enough: twenty of its periods, and four hours at least.
@@ -92,5 +94,5 @@ func (s *swings) calmed(tau float64) bool {
 func (s *swings) regular(m *memory) bool {
 	o := &s.oscillation
 	period := o.period()
-	return o.n < 4 || period < 8*m.set.CycleSeconds || o.regularity() >= huntingRegular || math.IsNaN(period)
+	return o.n < 4 || period < 8*m.set.CycleSeconds || o.regularity() >= huntingRegular
 }

@@ -300,7 +300,7 @@ func (j *Judge) raise(at, best int, cause string) {
 	j.seq++
 	f := Finding{
 		Seq: j.seq, ID: explanations[best].id, Cause: cause, Zones: []int{at}, Device: -1,
-		Onset: z.sums.since[best], Raised: z.memory.at,
+		Onset: min(z.sums.since[best], z.memory.at), Raised: z.memory.at,
 	}
 	crossed := math.Inf(-1)
 	if lead, ok := j.mayBeCrossed(at); ok && explanations[best].track == loopTrack {
@@ -310,7 +310,7 @@ func (j *Judge) raise(at, best int, cause string) {
 	j.describe(&f, z)
 	z.named[explanations[best].track] = int8(best)
 	if explanations[best].track == loopTrack {
-		z.proof = proof{at: float32(z.memory.setpoint), worst: float32(math.Abs(z.memory.setpoint - z.memory.feedback))}
+		z.proof = z.unproved()
 	}
 	z.open[explanations[best].track] = len(j.open)
 	j.open = append(j.open, f)
@@ -334,14 +334,19 @@ func (j *Judge) end(at int, t track, revised bool) {
 	j.changes = append(j.changes, f)
 	j.remove(z.open[t])
 	if !revised {
-		for i := span[t].from; i < span[t].to; i++ {
-			z.sums.total[i], z.dropped[i] = 0, false
-		}
-		if t == loopTrack {
-			z.revisions = 0
-		}
+		z.starts(t)
 	}
 	z.open[t] = -1
+}
+
+// starts forgets what was held against a zone on a track: an incident has ended.
+func (z *zone) starts(t track) {
+	for i := span[t].from; i < span[t].to; i++ {
+		z.sums.total[i], z.dropped[i] = 0, false
+	}
+	if t == loopTrack {
+		z.revisions = 0
+	}
 }
 
 // remove drops a finding from those that stand.

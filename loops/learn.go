@@ -99,7 +99,7 @@ func (m *memory) learn() {
 // powerSteady says whether the power can be learned from: it is there, agrees with the sample before, and is no more than
 // the zone can draw by what the configuration says of it. One wild reading teaches nothing.
 func (m *memory) powerSteady() bool {
-	if !m.has.Has(Power) || m.power <= noWatts || math.Abs(m.power-m.powerBefore) > 0.05*m.power {
+	if !m.has.Has(Power) || m.power <= noWatts || !(math.Abs(m.power-m.powerBefore) <= 0.05*m.power) {
 		return false
 	}
 	most := math.Inf(1)

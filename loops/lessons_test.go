@@ -234,3 +234,193 @@ func TestShortAtFullCommand(t *testing.T) {
 		}
 	}
 }
+
+// A hand that sets the command and leaves it there is one step, whatever the poll rate: no controller that goes the wrong way.
+func TestHandIsOneStep(t *testing.T) {
+	for _, cycle := range []float64{5, 15, 60, 300} {
+		for _, by := range []float64{-30, 25} {
+			for seed := range uint64(6) {
+				z := newSim(seed, cycle, allPoints)
+				z.setpoint = func(at float64) float64 { return 60 + 5*math.Sin(at/2000) }
+				l := newLesson(z, nil)
+				l.live(4, nil)
+				z.command += by
+				z.fault = simFaults[CommandHeld]
+				l.live(3, nil)
+				if len(l.said) == 0 || l.said[0].ID != CommandHeld {
+					t.Errorf("every %g s, by %g %%, seed %d: said %+v", cycle, by, seed, l.said)
+				}
+			}
+		}
+	}
+}
+
+// A poll that fails has no values: what stands in their place says nothing of a zone that was switched off by hand.
+func TestFailedPollHasNoValues(t *testing.T) {
+	for seed := range uint64(4) {
+		z := newSim(seed, 15, loopPoints)
+		z.setpoint = func(at float64) float64 { return 60 + 5*math.Sin(at/2000) }
+		l := newLesson(z, func(s *ZoneSettings) { s.Has |= Hours })
+		n := 0
+		hours := func(s *Sample) {
+			s.Has |= Hours
+			if n++; n == 1000 { // ten minutes after it was switched off
+				*s = Sample{At: s.At, Has: Hours, Open: true}
+			}
+		}
+		l.live(4, hours)
+		z.fault = func(_ *sim, s *simState) { s.fed, s.held = false, true }
+		l.live(3, hours)
+		if len(l.said) > 0 {
+			t.Errorf("seed %d: said %+v", seed, l.said)
+		}
+	}
+}
+
+// A dark zone whose transmitter reads a little below 4 mA stays one whose supply was lost.
+func TestDarkZoneStaysDark(t *testing.T) {
+	for seed := range uint64(12) {
+		z := newSim(seed, 15, allPoints|FeedbackLoop)
+		l := newLesson(z, nil)
+		l.live(5, nil)
+		z.fault = func(z *sim, s *simState) {
+			simFaults[CircuitOff](z, s)
+			s.milliamps = 3.68 + 0.05*z.rand.NormFloat64()
+		}
+		l.live(3, nil)
+		if len(l.said) != 1 || l.said[0].ID != CircuitOff {
+			t.Errorf("seed %d: said %+v", seed, l.said)
+		}
+	}
+}
+
+// Zones that are lit again together are proved together: that one leaves the record takes nothing from the others.
+func TestSupplyThatIsBackIsProvedAtOnce(t *testing.T) {
+	var sims []*sim
+	set := Settings{Devices: []string{"north"}}
+	for i := range 6 {
+		z := newSim(uint64(300+i), 15, allPoints)
+		s := z.settings()
+		s.Name = string(rune('a' + i))
+		sims, set.Zones = append(sims, z), append(set.Zones, s)
+	}
+	j := New(set)
+	stands := 0
+	for sims[0].at < 5*3600+600 {
+		var at int64
+		for i, z := range sims {
+			z.fault = nil
+			if z.at >= 4*3600 && z.at < 5*3600 {
+				z.fault = simFaults[CircuitOff]
+			}
+			s := z.next()
+			at = s.At
+			j.Observe(i, &s)
+		}
+		j.EndRound(at)
+		j.Changes(func(f Finding) {})
+		if sims[0].at == 5*3600 {
+			j.Active(func(f Finding) { stands += len(f.Zones) })
+		}
+	}
+	if stands != 6 {
+		t.Errorf("%d zones were dark, want 6", stands)
+	}
+	j.Active(func(f Finding) { t.Errorf("ten minutes after the light is back: %+v", f) })
+}
+
+// sharing gives three zones of which the first and the last share a record of lost supply.
+func sharing() (*Judge, Settings) {
+	set := Settings{Devices: []string{"north"}}
+	for _, name := range []string{"a", "b", "c"} {
+		set.Zones = append(set.Zones, ZoneSettings{Name: name, Has: allPoints, CycleSeconds: 15, Tolerance: 10, SettleSeconds: 60})
+	}
+	j := New(set)
+	i := explanationOf(CircuitOff)
+	j.zones[0].sums.total[i], j.zones[2].sums.total[i] = 40, 40
+	j.raise(0, i, "")
+	j.regroup(0, []int{0, 2})
+	return j, set
+}
+
+// A zone of a shared record that turns out to be crossed with another leaves the record, and the others keep it.
+func TestCrossedZoneLeavesASharedRecord(t *testing.T) {
+	j, _ := sharing()
+	j.crossings = append(j.crossings, crossing{a: 0, b: 1, total: 50})
+	j.raiseCrossing(&j.crossings[0])
+	for at, want := range [][]int{{0, 1}, {0, 1}, {2}} {
+		if got := j.open[j.zones[at].open[loopTrack]].Zones; !slices.Equal(got, want) {
+			t.Errorf("zone %d is on a record of %v, want %v", at, got, want)
+		}
+	}
+}
+
+// A shared record stays with the zones that are the same where the configuration of one changes.
+func TestReloadKeepsASharedRecord(t *testing.T) {
+	old, set := sharing()
+	old.Changes(func(Finding) {})
+	set.Zones = slices.Clone(set.Zones)
+	set.Zones[2].Tolerance = 12
+	j := New(set)
+	j.Resume(old)
+	if len(j.open) != 1 || !slices.Equal(j.open[0].Zones, []int{0}) || j.zones[2].open[loopTrack] >= 0 {
+		t.Errorf("stand %+v", j.open)
+	}
+}
+
+// Half a swing before a night that nobody watched and half a one after it are no swing.
+func TestGapEndsASwing(t *testing.T) {
+	z := newSim(3, 15, allPoints)
+	l := newLesson(z, nil)
+	l.live(1, nil)
+	o := &l.j.zones[0].memory.swings.oscillation
+	if !o.any || o.half.seconds == 0 {
+		t.Fatalf("no half period under way: %+v", o)
+	}
+	z.at += 8 * 3600
+	l.live(0.003, nil) // one sample
+	if o.half.seconds > 60 {
+		t.Errorf("a half period of %g s goes across the gap", o.half.seconds)
+	}
+}
+
+// A sensor that another one may join is named all the same once it is as sure as it gets.
+func TestSensorDoesNotWaitForEver(t *testing.T) {
+	set := Settings{Devices: []string{"n", "s"}, Placed: true}
+	for i := range 2 {
+		set.Zones = append(set.Zones, ZoneSettings{
+			Name: string(rune('a' + i)), Device: i, Has: allPoints | Daylight, CycleSeconds: 15, Tolerance: 10, SettleSeconds: 60,
+			FalseFindings: 1e-5, // no threshold is out of reach
+		})
+	}
+	set.Sensors = []SensorSettings{{0, []int{0}}, {1, []int{1}}}
+	j := New(set)
+	a, b := &j.sensors[0], &j.sensors[1]
+	a.at, b.at = 4e5*1e9, 1e5*1e9
+	a.weighs(byDay, 100)
+	b.weighs(byDay, 13)
+	a.since[againstTheDay], b.since[againstTheDay] = 1e9, 1e9
+	j.judgeSensors()
+	if len(j.open) != 1 {
+		t.Errorf("%d findings at %g nats of %g", len(j.open), a.total[againstTheDay], a.h)
+	}
+}
+
+// At the gear an open pair stands above 10 V, beyond what a transmitter without limit is made for.
+func TestOpenPairAtTheGear(t *testing.T) {
+	z := newSim(2, 15, loopPoints|FeedbackLoop|Power|Order)
+	z.open = 125
+	l := newLesson(z, func(s *ZoneSettings) { s.TapGear = true })
+	l.live(5, nil)
+	z.fault = func(z *sim, s *simState) {
+		s.pair, s.light, s.milliamps = z.open, 100, 24+0.02*z.rand.NormFloat64()
+	}
+	l.live(1, nil)
+	named := false
+	for _, f := range l.said {
+		named = named || f.ID == PairOpen || slices.ContainsFunc(f.Also, func(a Alternative) bool { return a.ID == PairOpen })
+	}
+	if !named {
+		t.Errorf("said %+v", l.said)
+	}
+}

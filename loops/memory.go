@@ -18,6 +18,7 @@ type memory struct {
 
 	setpoint, command, feedback, milliamps, power float64
 	powerBefore                                   float64 // of the sample before
+	commandStep                                   float32 // from the sample before
 
 	calling
 
@@ -114,6 +115,7 @@ func (m *memory) take(s *Sample) {
 	m.at = s.At
 	m.has = s.finite()
 	m.powerBefore = m.power
+	m.commandStep = float32(s.Command - m.command)
 	m.setpoint, m.command, m.feedback = s.Setpoint, s.Command, s.Feedback
 	m.milliamps, m.power = s.FeedbackMilliamps, s.Power
 	m.order, m.contact, m.open = s.Order, s.Contact, s.Open
@@ -146,6 +148,7 @@ func (m *memory) watched() {
 		m.errorSeconds, m.withinSeconds, m.errorSide, m.movingSamples = 0, 0, 0, 0
 		m.rest.seconds, m.hold.seconds, m.aim.seconds = 0, 0, 0
 		m.still.any = false
+		m.swings.interrupt()
 	}
 }
 
@@ -317,11 +320,12 @@ func (m *memory) apart() {
 		m.errorSide = math.Copysign(1, e)
 		m.withinSeconds = 0
 		m.errorSeconds += m.dt
-		switch {
-		case m.control == acting && m.command < topStop && m.command > bottomStop:
+		switch way := float64(m.commandStep) * m.errorSide; {
+		case m.command >= topStop || m.command <= bottomStop:
+		case m.control == acting:
 			m.right++
-		case m.control == opposing && m.command < topStop && m.command > bottomStop:
-			m.wrong++
+		case m.control == opposing && way < 0:
+			m.wrong++ // by a step of its own: after one step of a hand the command rests
 		}
 	}
 }

@@ -9,17 +9,22 @@ const (
 	openHigh = 155.0 // percent: 15 V and the transmitter's error
 )
 
+// unlimitedSignal is the weight of the feedback's signal where the pair may stand above 10.6 V, which drives a transmitter without
+// limit above 21 mA.
+func (m *memory) unlimitedSignal() float64 {
+	if m.loopFailsHigh() && m.feedback < openHigh {
+		return 0
+	}
+	return m.views.alive
+}
+
 func weighNotDimming(m *memory) weight {
 	f := m.views.rests
 	if m.feedback > openLow && m.rest.level > openLow {
 		f = 0 // above full the voltage may wander with the gear
 	}
-	signal := m.views.alive
-	if m.loopFailsHigh() && m.feedback < openHigh {
-		signal = 0 // a pair above 10.6 V drives a transmitter without limit above 21 mA
-	}
 	return weight{
-		motion: f + signal + m.views.windUp,
+		motion: f + m.unlimitedSignal() + m.views.windUp,
 		level:  within(m.restLevel(), openLow, openHigh, 1.5) + m.views.lightFull,
 	}
 }

@@ -17,7 +17,7 @@ func weighPairOpen(m *memory) weight {
 	level := m.restLevel()
 	if m.set.TapGear {
 		// Measured at the gear an open pair stands at its open-circuit voltage, as one does that nothing sinks.
-		return weight{motion: m.views.alive + m.views.windUp, level: within(level, openLow, openHigh, 1.5) + m.views.lightFull}
+		return weight{motion: m.unlimitedSignal() + m.views.windUp, level: within(level, openLow, openHigh, 1.5) + m.views.lightFull}
 	}
 	low, least := shortLow, 2.5
 	if m.watts > 0.8 || math.IsNaN(m.watts) && level < shortLow {

@@ -51,6 +51,12 @@ type proof struct {
 // figures are a Proof in the room that a zone has for it.
 type figures struct{ seconds, from, to float32 }
 
+// unproved is a proof that begins with the newest sample.
+func (z *zone) unproved() proof {
+	m := &z.memory
+	return proof{at: float32(m.setpoint), worst: float32(math.Abs(m.setpoint - m.feedback))}
+}
+
 // add takes a sample of a loop that works.
 func (p *figures) add(m *memory) {
 	f := float32(m.feedback)
@@ -60,8 +66,9 @@ func (p *figures) add(m *memory) {
 	p.from, p.to, p.seconds = min(p.from, f), max(p.to, f), p.seconds+float32(m.dt)
 }
 
-// repaired decides between "it is as it was" and "it is repaired": a fault that goes on is taken for repaired once in a million
-// times, and a repair goes unseen once in a hundred until the next hour.
+// repaired decides between "it is as it was" and "it is repaired": where nothing has spoken for the fault, what repeats it
+// falsely is taken for repaired once in a million times. The other way it decides by no sum: the first sample that speaks for
+// the fault begins the proof anew, which is more careful than Wald's lower threshold; samples that tell nothing are left out.
 var repaired = newSPRT(1e-6, 0.01)
 
 const (

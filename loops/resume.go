@@ -97,8 +97,8 @@ type moving struct {
 	sensors        []int // those here that were taken over
 }
 
-// move makes a finding of the other judge one of this: about the same zones, about those of its sensors that are the same,
-// or about the same device with the zones that it has now. It is false where that leaves nothing.
+// move makes a finding of the other judge one of this: about those of its zones or sensors that are the same (zones that are
+// crossed, where both are), or about the same device with the zones that it has now. It is false where that leaves nothing.
 func (p *moving) move(f *Finding) (ok bool) {
 	switch {
 	case sensorFinding(f.ID):
@@ -111,9 +111,19 @@ func (p *moving) move(f *Finding) (ok bool) {
 		}
 		slices.Sort(f.Zones)
 		return len(f.Zones) > 0
-	case f.Device < 0:
+	case f.ID == ZonesCrossed:
 		f.Zones, ok = p.moveZones(f.Zones)
 		return ok
+	case f.Device < 0:
+		old := f.Zones
+		f.Zones = nil
+		for _, k := range old {
+			if at, ok := p.zones[k]; ok {
+				f.Zones = append(f.Zones, at)
+			}
+		}
+		slices.Sort(f.Zones)
+		return len(f.Zones) > 0
 	}
 	at, ok := p.devices[f.Device]
 	if !ok {

@@ -81,8 +81,8 @@ func (u *usual) add(x, hours, most float64) {
 }
 
 const (
-	// sensorTopNats bounds a sum, and with it the time that proof of repair takes. Chosen: well above any threshold; what is
-	// named after days has three quarters of it.
+	// sensorTopNats bounds a sum, and with it the time that proof of repair takes. Chosen: the default threshold is 24; at
+	// half, nothing would be named, at double, proof takes twice as long.
 	sensorTopNats = 40.0
 
 	// dayMostNats is the most that one day says against a sensor or a setpoint. Chosen: more than half of the threshold, so
@@ -108,6 +108,9 @@ const (
 	// companyCycles is how many samples sensors may fail apart to have failed together. Chosen: devices are polled in turn.
 	companyCycles = 3.0
 )
+
+// dayTopNats bounds a sum of what is named after days, for a threshold: proof is slow, since it needs day or night.
+func dayTopNats(h float64) float64 { return max(0.75*sensorTopNats, h+2) }
 
 // daylight weighs a zone's newest sample against the sky: its sensor's reading, and its setpoint.
 func (j *Judge) daylight(at int, s *Sample) {

@@ -204,7 +204,7 @@ func (s *sensor) proves(regime int, hours float64) { s.weighs(regime, -proofNats
 const proofNats = 6.0
 
 func (s *sensor) weighs(regime int, nats float64) {
-	const most = 0.75 * sensorTopNats // proof is slow: it needs day or night
+	most := dayTopNats(s.h)
 	sum := -s.regime[regime]
 	for _, x := range s.regime {
 		sum += x

@@ -85,7 +85,8 @@ func (j *Judge) together(a, b int64, sensor, finding int) bool {
 // sensorWaits says whether another sensor is about to show the same, so that one record can be made of both.
 func (j *Judge) sensorWaits(at, finding int) bool {
 	s := &j.sensors[at]
-	if s.total[finding] >= s.h+8 {
+	const surely = 8.0 // Chosen: one more correlation time of clear evidence; at double, one record waits for ever
+	if s.total[finding] >= min(s.h+surely, dayTopNats(s.h)-1) {
 		return false
 	}
 	for i := range j.sensors {

@@ -123,7 +123,7 @@ func (z *zone) weighPace() {
 	m, p := &z.memory, &z.memory.pace
 	i := explanationOf(Sluggish)
 	usual := p.usual(m)
-	if m.gap || !p.any || !p.tells() || usual == paces-1 || !z.can[i] || m.learned.pace[usual].n() < 50 {
+	if !p.any || !p.tells() || usual == paces-1 || !z.can[i] || m.learned.pace[usual].n() < 50 {
 		return
 	}
 	slow := usual + 1

@@ -57,8 +57,8 @@ const (
 // loopers are the explanations of the loop's track: the first so many of explanations.
 const loopers = 16
 
-// explanations compete within their track. Those of the loop come first, and the last of them names no part; beyond that
-// their order does not matter.
+// explanations compete within their track. Those of the loop come first, and the last of them that weighs each sample names no
+// part; those of a track stand together, in the order in which the track's file keeps its figures (days.gained, nameGear).
 var explanations = [...]explanation{
 	{PairShort, 0, weighPairShort, 0, loopTrack, 0.96},
 	{PairOpen, -0.5, weighPairOpen, 0, loopTrack, 0.96},
@@ -217,6 +217,14 @@ func (s *sums) rewind(at int64) {
 		s.since[i] = min(s.since[i], at)
 	}
 	s.waitingSince, s.askedAt = min(s.waitingSince, at), min(s.askedAt, at)
+}
+
+// rewind does the same for all that a zone remembers.
+func (z *zone) rewind() {
+	m := &z.memory
+	z.sums.rewind(m.at)
+	m.gear.rewind(m.at)
+	m.jumpedAt, m.loopSince, m.swings.since, m.spells.began = min(m.jumpedAt, m.at), min(m.loopSince, m.at), min(m.swings.since, m.at), min(m.spells.began, m.at)
 }
 
 // forget halves, each correlation time, what an explanation has gathered if the samples of late do not fit it at all: what

@@ -54,8 +54,7 @@ func (z *zone) observe(s *Sample) {
 	m := &z.memory
 	m.take(s)
 	if m.back {
-		z.sums.rewind(m.at)
-		m.gear.rewind(m.at)
+		z.rewind()
 	}
 	z.judged, z.weighed = false, false
 	if z.reason = z.unfit(s); z.reason != "" {
@@ -126,8 +125,7 @@ func (z *zone) idle(s *Sample) {
 	m := &z.memory
 	m.take(s)
 	if m.back {
-		z.sums.rewind(m.at)
-		m.gear.rewind(m.at)
+		z.rewind()
 	}
 	z.judged, z.reason = false, "its device repeats old values"
 	m.call()

@@ -81,6 +81,7 @@ func (j *Judge) tryCrossing(a, b int) {
 	for i := range j.crossings {
 		if c := &j.crossings[i]; c.a == a && c.b == b {
 			c.total = min(2*topNats, max(0, c.total+step))
+			c.since = min(c.since, x.memory.at) // a clock may be set back
 			c.lead = bound(c.lead+lead, mostLead)
 			return
 		}
@@ -212,10 +213,12 @@ func (j *Judge) raiseCrossing(c *crossing) {
 	cause := ""
 	for _, at := range [...]int{c.a, c.b} {
 		if z := &j.zones[at]; z.open[loopTrack] >= 0 {
-			if cause == "" {
-				cause = j.open[z.open[loopTrack]].Cause
+			if !j.leave(at, loopTrack) {
+				if cause == "" {
+					cause = j.open[z.open[loopTrack]].Cause
+				}
+				j.end(at, loopTrack, true)
 			}
-			j.end(at, loopTrack, true)
 		}
 	}
 	first := c.a
@@ -253,9 +256,7 @@ func (j *Judge) endCrossings() {
 		c.open = false
 		x, y := &j.zones[c.a], &j.zones[c.b]
 		y.open[loopTrack], x.crossed, y.crossed = -1, false, false
-		for i := range loopers {
-			y.sums.total[i] = 0
-		}
+		y.starts(loopTrack)
 		j.end(c.a, loopTrack, false)
 	}
 }
