@@ -9,14 +9,14 @@ import (
 // Cautions. They come before any check that they belong to. Source: 29 CFR 1910.333 (lock-out, test before touch), NFPA 101
 // 7.9.2.1 (egress lighting), IEC 61010-2-033 (CAT III), all secondary; the rest is common practice.
 const (
-	cautionLaw       = "Local code, the site's rules and licensed practice come before this text. This program reads control points: it can not tell whether anything is isolated."
+	cautionLaw       = "Local code, the site's rules and licensed practice come before this text. This program reads control points: it cannot tell whether anything is isolated."
 	cautionStore     = "A zone that stays dim where people are is a hazard before it is a repair: tell the store first."
 	cautionLine      = "Line voltage is beside the control pair in every luminaire and may be on the pair by fault: only a qualified person opens it, treats the pair as live until tested, the first reading on a high AC range, and puts barriers back."
 	cautionLit       = "Measuring on lit gear (the gear is the source, so it has to be fed): protective equipment, and a meter and leads of CAT III rated for the supply, 600 V on 277 V and 347 V systems."
 	cautionDead      = "Tests on dead wiring (ohms, lifting conductors): switch the circuit off, lock out and tag out, test before touch, and prove the tester before and after; a proximity tester proves nothing. An off command is never isolation."
 	cautionForeign   = "A voltage from elsewhere may be on the pair: do not touch it before it is tested."
 	cautionUnplug    = "Unplugging the pair gives full light: warn the people below."
-	cautionHand      = "Commanding by hand or bridging conductors changes the light: warn the people below, bridge only a pair proven free of line voltage, and never line conductors."
+	cautionHand      = "Commanding by hand, lifting or replacing a signal and bridging conductors change the light: warn the people below first, bridge only a pair proven free of line voltage, and never line conductors."
 	cautionEmergency = "Do not dim, switch off or unplug emergency and egress lighting without the site's consent."
 	cautionLift      = "Ladders and lifts only by trained people; keep conductive ladders away from electrical work. Lamps and drivers are hot and keep a charge: wait."
 )
@@ -100,8 +100,19 @@ func (j *Judge) filler(f *Finding, m *memory, d *days) *strings.Replacer {
 		power = " and the zone draws " + number(m.power, 0) + " W"
 	}
 	minimum, full := "the lights should be at minimum", "the lights should be full"
-	if !math.IsNaN(m.watts) {
-		minimum, full = "the lights are at minimum", "the lights are full"
+	if !math.IsNaN(m.watts) && m.powerMinimum() > -1 {
+		minimum = "the lights are at minimum"
+	}
+	if !math.IsNaN(m.watts) && m.powerFit(100) > -1 {
+		full = "the lights are full"
+	}
+	opened, beyond := "The interface sees "+number(level/10, 1)+" V", number(level/10, 1)
+	if m.set.TapGear {
+		opened, beyond = "At the gear the pair stands at "+number(level/10, 1)+" V", "0"
+	}
+	orMore, opens := "", "about "+number(level/10, 1)
+	if m.clipped() || m.loopFailsHigh() {
+		orMore, opens = " or more", "10 to 15"
 	}
 	exchanged := ""
 	if level < belowZero {
@@ -133,13 +144,14 @@ func (j *Judge) filler(f *Finding, m *memory, d *days) *strings.Replacer {
 		"{command}", percent(Command, m.command), "{setpoint}", percent(Setpoint, m.setpoint),
 		"{apart}", apart(max(m.errorSeconds, float64(f.Raised-f.Onset)/1e9)),
 		"{signal}", signal, "{kind}", kind, "{withpower}", power,
+		"{opened}", opened, "{beyond}", beyond, "{ormore}", orMore, "{opens}", opens,
 		"{minimum}", minimum, "{full}", full, "{exchanged}", exchanged,
 		"{asked}", d.asks(), "{rested}", apart(float64(f.Raised-f.Onset)/1e9),
 		"{at}", number(m.gear.level/10, 1), "{watts}", watts, "{usual}", usual, "{gear}", gear,
 	)
 }
 
-// apart writes for how long setpoint and feedback have been apart.
+// apart writes a length of time.
 func apart(seconds float64) string {
 	switch {
 	case seconds < 120:

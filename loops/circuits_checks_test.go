@@ -38,7 +38,7 @@ var promises = []promise{
 	{PairShort, "a few volts of opposite signs are a pair that floats", floats, "unplugged-violet", 0.3, 5},
 	{PairShort, "a few volts of opposite signs are a pair that floats", floats, "unplugged-gray", -5, -0.3},
 
-	{PairShort, "A meter can not tell a hard ground from a damp one", []string{"violet ground 8", "violet ground of 10 kohm 8"}, "unplugged-violet", -0.01, 0.01},
+	{PairShort, "A meter cannot tell a hard ground from a damp one", []string{"violet ground 8", "violet ground of 10 kohm 8"}, "unplugged-violet", -0.01, 0.01},
 	{PairShort, "bridge gray to the chassis and measure the pair: 0 V is a hard ground of violet", []string{"violet ground 1", "violet ground 8", "violet ground 40"}, "bridge-gray", 0, 0.1},
 	{PairShort, "about 4 V one of 1 kohm", []string{"violet ground of 1 kohm 8"}, "bridge-gray", 3.9, 4.1},
 	{PairShort, "near 12 V one of 10 kohm or none", []string{"violet ground of 10 kohm 8", "sink shorted 8", "gray ground"}, "bridge-gray", 11.5, 12.1},
@@ -73,16 +73,16 @@ var promises = []promise{
 	{CircuitOff, "If it is lit at minimum, the pair is shorted", shorts, "light", 10, 11},
 	{CircuitOff, "if it is at full, the pair is open", opens, "light", 100, 100},
 
-	{StuckDim, "10 to 15 V and full light leave the interface (or a grounded violet: next check)", []string{"stuck at 500 ohm 1", "stuck at 2 kohm 1", "violet ground of 500 ohm 1"}, "unplugged", 10, 15},
+	{StuckDim, "10 to 15 V and full light mean that the interface is left (or a grounded violet: next check)", []string{"stuck at 500 ohm 1", "stuck at 2 kohm 1", "violet ground of 500 ohm 1"}, "unplugged", 10, 15},
 	{StuckDim, "lights that stay dim are a short through some ohms in the field", []string{"100 ohm 8", "2 kohm 1", "gear input shorted behind its resistor 8"}, "unplugged-light", 10, 11},
-	{StuckMid, "10 to 15 V leave the interface or a violet ground through some ohms", []string{"stuck at 500 ohm 8", "stuck at 2 kohm 8", "violet ground of 500 ohm 8"}, "unplugged", 10, 15},
+	{StuckMid, "10 to 15 V mean that the interface is left, or a violet ground through some ohms", []string{"stuck at 500 ohm 8", "stuck at 2 kohm 8", "violet ground of 500 ohm 8"}, "unplugged", 10, 15},
 	{StuckMid, "a lower voltage that stays is a leak or a partial short that only limits the top", leaks, "unplugged", 0.5, 9.95},
 
-	{NotDimming, "if the pair comes down to its command, there is more gear than the interface can sink", []string{"sink of 10 mA for 20", "sink of 19 mA for 20"}, "half-unplugged", 0.3, 1},
+	{NotDimming, "if it comes down to its command, there is more gear than the interface can sink", []string{"sink of 10 mA for 20", "sink of 19 mA for 20"}, "half-unplugged", 0.3, 1},
 	{NotDimming, "if not, the interface is dead", []string{"sink dead 8", "sink dead 40", "stuck at 2 kohm 40"}, "half-unplugged", 10, 15},
 
 	{CeilingLow, "a voltage below 10 V that stays is a leak, damp, a partial short or a reversed gear in the field", slices.Concat(leaks, []string{"one reversed, clamp 8", "one reversed, clamp 40"}), "unplugged", 0.5, 9.95},
-	{CeilingLow, "10 to 15 V leave the interface or a violet ground through some ohms", []string{"violet ground of 500 ohm 8", "violet ground of 1 kohm 8", "leak of 10 kohm to earth, gear of 0.02 mA 8"}, "unplugged", 10, 15},
+	{CeilingLow, "10 to 15 V mean that the interface is left, or a violet ground through some ohms", []string{"violet ground of 500 ohm 8", "violet ground of 1 kohm 8", "leak of 10 kohm to earth, gear of 0.02 mA 8"}, "unplugged", 10, 15},
 
 	{FeedbackLoopLow, "minding the polarity: -0.5 V or less means that violet and gray are exchanged", reversals, "pair", -0.8, -0.5},
 	{FeedbackLoopHigh, "11 to 15 V DC is a pair that nothing sinks", []string{"sink dead 1", "sink dead 8", "sink dead 40"}, "pair", 11, 15},
@@ -164,7 +164,7 @@ func TestHalfOff(t *testing.T) {
 // With every second gear unplugged a weak sink holds the pair lower.
 func TestHalfUnplugged(t *testing.T) {
 	all := goldenReadings(t)
-	promised(t, FloorHigh, "Unplug every second gear: if the pair comes down, count the gear")
+	promised(t, FloorHigh, "if it comes down, count the gear")
 	for _, name := range []string{"soft sink 8", "soft sink 40", "soft sink, gear of 2 mA 40"} {
 		if all, half := along(all[name].pair, 0), all[name].checks["half-unplugged"]; half > all-0.15 {
 			t.Errorf("%s: %.2f V, with half unplugged %.2f V", name, all, half)

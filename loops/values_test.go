@@ -119,7 +119,7 @@ func TestOneWildReadingRaisesNothing(t *testing.T) {
 // Rules for what a technician reads.
 func TestWording(t *testing.T) {
 	forbidden := []string{"safe", "de-energised", "de-energized", "no voltage", "deenergized"}
-	placeholders := []string{"{volts}", "{milliamps}", "{command}", "{setpoint}", "{level}", "{apart}", "{signal}", "{kind}", "{withpower}", "{loop}", "{device}", "{zones}", "{minimum}", "{full}", "{exchanged}",
+	placeholders := []string{"{volts}", "{milliamps}", "{command}", "{setpoint}", "{level}", "{apart}", "{signal}", "{kind}", "{withpower}", "{loop}", "{device}", "{zones}", "{minimum}", "{full}", "{exchanged}", "{opened}", "{beyond}", "{ormore}", "{opens}",
 		"{asked}", "{rested}", "{lux}", "{elevation}", "{still}", "{usual}", "{many}", "{spells}", "{times}", "{expected}", "{jitter}", "{noisetimes}", "{amplitude}", "{period}", "{together}", "{at}", "{watts}", "{gear}"}
 	for id := None + 1; id < IDs; id++ {
 		row := Catalogue[id]
@@ -137,6 +137,12 @@ func TestWording(t *testing.T) {
 			lower := strings.ToLower(c.Text)
 			if strings.Contains(lower, "unplug the pair") && c.Work&Unplug == 0 {
 				t.Errorf("%s: unplugging without its caution: %s", row.Name, c.Text)
+			}
+			if strings.Contains(lower, "lift the loop") && c.Work&ByHand == 0 || strings.Contains(lower, "pair unplugged:") && c.Work&(Unplug|Dead) == 0 {
+				t.Errorf("%s: the light changes without its caution: %s", row.Name, c.Text)
+			}
+			if strings.Contains(lower, "lift the control leads") && c.Work&Dead == 0 {
+				t.Errorf("%s: work in live fixtures: %s", row.Name, c.Text)
 			}
 			if strings.Contains(lower, "ohms ") && !strings.Contains(lower, "some ohms") && c.Work&Dead == 0 {
 				t.Errorf("%s: ohms on live wiring: %s", row.Name, c.Text)
