@@ -118,12 +118,15 @@ func (m *memory) learnFull() {
 	if !m.powerSteady() || m.feedback < 30 || m.residual != 0 || m.commandHigh-m.commandLow > 1 {
 		return
 	}
-	full := m.power / powerCurve(m.feedback)
-	samples := 100.0
-	if full > m.learned.watt1 {
-		samples = 4
+	l, full := &m.learned, m.power/powerCurve(m.feedback)
+	switch {
+	case l.watt1 == 0:
+		l.watt1 = full // on its way up from nothing it would take what an unlit zone draws for light
+	case full > l.watt1:
+		l.watt1 = approach(l.watt1, full, 1, 4)
+	default:
+		l.watt1 = approach(l.watt1, full, 1, 100)
 	}
-	m.learned.watt1 = approach(m.learned.watt1, full, 1, samples)
 }
 
 // tenth gives the tenth of the range that a level is nearest to, 0..10.
