@@ -52,6 +52,7 @@ type still struct {
 	before   float64 // run before the newest
 	repeated bool
 	any      bool
+	step     float32 // the smallest change that was seen: a converter's resolution
 }
 
 func (s *still) follow(x float64) {
@@ -61,6 +62,9 @@ func (s *still) follow(x float64) {
 		s.run++
 	} else {
 		s.run = 0
+	}
+	if change := float32(math.Abs(x - s.last)); s.any && change > 0 && (s.step == 0 || change < s.step) {
+		s.step = change
 	}
 	s.last, s.any = x, true
 }
