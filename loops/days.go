@@ -12,7 +12,7 @@ import "math"
 type days struct {
 	at   int64         // when it was last weighed
 	dt   float64       // since the time before
-	last [5][2]float64 // the last two readings of each point
+	last [5][2]float32 // the last two readings of each point
 	fed  bool
 
 	place   float64 // where the setpoint rests
@@ -101,9 +101,9 @@ func (d *days) news(m *memory, s *Sample) (fresh bool) {
 		channel Channels
 		value   float64
 	}{{Setpoint, s.Setpoint}, {Command, s.Command}, {Feedback, s.Feedback}, {Power, s.Power}, {Daylight, s.Daylight}} {
-		if last := &d.last[i]; m.has.Has(x.channel) && x.value != last[0] {
-			fresh = fresh || x.value != last[1] // back after a reading that was nonsense is no news
-			last[0], last[1] = x.value, last[0]
+		if last, value := &d.last[i], float32(x.value); m.has.Has(x.channel) && value != last[0] {
+			fresh = fresh || value != last[1] // back after a reading that was nonsense is no news
+			last[0], last[1] = value, last[0]
 		}
 	}
 	return fresh

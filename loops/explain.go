@@ -137,10 +137,18 @@ func (m *memory) alive() float64 {
 
 // repeats is the weight of a value that repeats the one before to the bit, in a feedback that is alive.
 func (m *memory) repeats() float64 {
-	if !m.still.repeated || m.clipped() {
+	if !m.still.repeated || m.clipped() || m.coarse() && math.Abs(m.residual) <= 2*m.spread {
 		return 0
 	}
 	return math.Log(m.repeatShare())
+}
+
+// coarse says whether the feedback's noise is less than the resolution of its converter: then it is where the pair rests
+// between two of the converter's steps that makes it repeat or not, and what was learned at one level says nothing of another.
+// That it repeats while the command, too, is where it lets expect is then no evidence.
+func (m *memory) coarse() bool {
+	noise := &m.learned.noise
+	return m.region() > 0 && noise.n() >= 20 && noise.value() < float64(m.still.step)
 }
 
 // clipped says whether the feedback stands at the end of its range, where transmitters and converters hold it: at the

@@ -99,7 +99,7 @@ func (m *memory) learn() {
 // powerSteady says whether the power can be learned from: it is there, agrees with the sample before, and is no more than
 // the zone can draw by what the configuration says of it. One wild reading teaches nothing.
 func (m *memory) powerSteady() bool {
-	if !m.has.Has(Power) || m.power <= noWatts || !(math.Abs(m.power-m.powerBefore) <= 0.05*m.power) {
+	if !m.has.Has(Power) || m.power <= noWatts || !(math.Abs(m.power-float64(m.powerBefore)) <= 0.05*m.power) {
 		return false
 	}
 	most := math.Inf(1)
@@ -118,12 +118,15 @@ func (m *memory) learnFull() {
 	if !m.powerSteady() || m.feedback < 30 || m.residual != 0 || m.commandHigh-m.commandLow > 1 {
 		return
 	}
-	full := m.power / powerCurve(m.feedback)
-	samples := 100.0
-	if full > m.learned.watt1 {
-		samples = 4
+	l, full := &m.learned, m.power/powerCurve(m.feedback)
+	switch {
+	case l.watt1 == 0:
+		l.watt1 = full // on its way up from nothing it would take what an unlit zone draws for light
+	case full > l.watt1:
+		l.watt1 = approach(l.watt1, full, 1, 4)
+	default:
+		l.watt1 = approach(l.watt1, full, 1, 100)
 	}
-	m.learned.watt1 = approach(m.learned.watt1, full, 1, samples)
 }
 
 // tenth gives the tenth of the range that a level is nearest to, 0..10.

@@ -424,3 +424,73 @@ func TestOpenPairAtTheGear(t *testing.T) {
 		t.Errorf("said %+v", l.said)
 	}
 }
+
+// The first powers of a zone without rated power are taken as they are: a full power that grew up from nothing took for lit
+// what a zone draws that is switched off.
+func TestFirstPowerIsNoLight(t *testing.T) {
+	l := newLesson(newSim(61, 120, allPoints&^Contact), func(s *ZoneSettings) { s.RatedPower = 0 })
+	l.live(4*120.0/3600, nil)
+	if l.j.zones[0].memory.learned.watt1 == 0 {
+		l.live(2*120.0/3600, nil)
+	}
+	if full := l.j.zones[0].memory.learned.watt1; full != 0 && full < l.z.rated/2 {
+		t.Errorf("full power is taken for %.0f of %.0f W", full, l.z.rated)
+	}
+	off := l.z.rated * 0.02
+	l.z.fault = simFaults[CircuitOff]
+	l.live(1, func(s *Sample) { s.Order, s.Open, s.Power = false, false, off })
+	if st := l.j.State(0); st.Lit {
+		t.Error("a zone that draws two per cent is taken for lit")
+	}
+	if len(l.said) != 0 {
+		t.Errorf("said %+v", l.said)
+	}
+}
+
+// A converter that is coarser than the noise repeats itself for hours where the pair rests between two of its steps, and
+// hardly ever where it rests on one.
+func TestCoarseConverterIsNotFrozen(t *testing.T) {
+	z := newSim(62, 30, loopPoints|Order)
+	z.noise, z.gain, z.shift = 0.25, 1, 0
+	l := newLesson(z, nil)
+	coarse := func(s *Sample) { s.Feedback = math.Round(s.Feedback) }
+	z.setpoint = func(float64) float64 { return 70.5 } // on the edge: every other sample differs
+	l.live(8, coarse)
+	z.setpoint = func(float64) float64 { return 48 } // in the middle: none does
+	l.live(8, coarse)
+	if len(l.said) != 0 {
+		t.Fatalf("said %+v", l.said)
+	}
+	stuck := 48.0
+	z.setpoint = func(at float64) float64 { return 60 + 30*math.Sin(at/900) }
+	l.live(3, func(s *Sample) { s.Feedback = stuck })
+	if len(l.said) == 0 || l.said[0].ID != FeedbackFrozen && l.said[0].ID != StuckMid {
+		t.Errorf("one that is frozen: said %+v", l.said)
+	}
+}
+
+// A command that is read two polls later than the feedback leaves no pair behind: the feedback goes first, and the command
+// comes to where it rests.
+func TestLateCommandIsNoFault(t *testing.T) {
+	z := newSim(63, 60, loopPoints|FeedbackLoop|Contact)
+	z.rate = 0.05
+	steps := func(at float64) float64 { return []float64{90, 40, 65, 30, 100, 55}[int(at/1800)%6] }
+	z.setpoint = steps
+	l := newLesson(z, nil)
+	var before []float64
+	late := func(s *Sample) {
+		before = append(before, s.Command)
+		if n := len(before); n > 2 {
+			s.Command = before[n-3]
+		}
+	}
+	l.live(20, late)
+	if len(l.said) != 0 {
+		t.Errorf("said %+v", l.said)
+	}
+	z.fault = simFaults[StuckMid]
+	l.live(3, late)
+	if len(l.said) == 0 || l.said[0].ID != StuckMid {
+		t.Errorf("a pair that is stuck: said %+v", l.said)
+	}
+}

@@ -17,8 +17,7 @@ type memory struct {
 	seen     bool
 
 	setpoint, command, feedback, milliamps, power float64
-	powerBefore                                   float64 // of the sample before
-	commandStep                                   float32 // from the sample before
+	powerBefore, commandStep                      float32 // power of the sample before, and what the command has gone since
 
 	calling
 
@@ -29,7 +28,7 @@ type memory struct {
 	expected float64 // the middle of that
 	spread   float64 // the usual size of residual
 
-	movingSamples int
+	movingSamples int32
 	jumpedAt      int64   // when the feedback last left, from one sample to the next, what the command lets expect
 	creeps        bool    // the command has left its place for one close by
 	placed, moved bool    // the feedback has rested while lit; with the newest sample it rests elsewhere
@@ -51,14 +50,14 @@ type memory struct {
 	othersLit   float64 // share of the site's other zones that are lit; 0 where none is known
 	othersKnown bool
 
-	loopSamples int // current-loop readings in failure in a row, and for how long
+	loopSamples int32 // current-loop readings in failure in a row, and for how long
 	loopSeconds float64
 	loopSince   int64 // when the first of them was
 
 	errorSeconds  float64 // how long setpoint and feedback have been apart
 	withinSeconds float64 // how long they have been together since
 	errorSide     float64 // 1: the setpoint is above, -1: below
-	right, wrong  float64 // samples since in which the command went the way that the error asks, or the other way
+	right, wrong  float32 // samples since in which the command went the way that the error asks, or the other way
 	ceiling       limit   // level above which the feedback does not go
 	floor         limit   // level below which it does not go
 	sink          limit   // level at which a sink with resistance holds the pair at no command
@@ -114,7 +113,7 @@ func (m *memory) take(s *Sample) {
 	m.seen = true
 	m.at = s.At
 	m.has = s.finite()
-	m.powerBefore = m.power
+	m.powerBefore = float32(m.power)
 	m.commandStep = float32(s.Command - m.command)
 	m.setpoint, m.command, m.feedback = s.Setpoint, s.Command, s.Feedback
 	m.milliamps, m.power = s.FeedbackMilliamps, s.Power

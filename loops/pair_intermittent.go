@@ -52,6 +52,7 @@ type spells struct {
 	level, lastLevel float32 // of this one and the one before, percent
 	place            float32 // the feedback when it last followed the command, percent
 	lastLong         float32 // how long the last one at 0 V lasted, seconds
+	gained           float32 // nats that it brought
 	began            int64
 	good             float64 // lit seconds that followed the command since the last
 	watched          float64 // lit seconds watched
@@ -93,6 +94,10 @@ func (z *zone) spell() {
 		}
 		if !s.now {
 			s.good += m.dt
+			return
+		}
+		if s.fine == 0 && math.Abs(m.feedback-float64(s.level)) < jump {
+			z.dropSpell()
 			return
 		}
 		if s.fine++; s.fine < 2 && s.samples > 1 && m.dt < m.tau {
@@ -156,9 +161,23 @@ func (z *zone) countSpell(sound float64) {
 	if s.count++; s.count == 1 || z.sums.total[i] == 0 {
 		z.sums.since[i] = s.began
 	}
-	if z.sums.total[i] = min(topNats, max(0, z.sums.total[i]+nats)); z.sums.total[i] == 0 {
+	before := z.sums.total[i]
+	if z.sums.total[i] = min(topNats, max(0, before+nats)); z.sums.total[i] == 0 {
 		s.count = 0
 	}
+	s.gained = float32(z.sums.total[i] - before)
+}
+
+// dropSpell takes back the spell that is under way: the pair has not come back, its command has come to where it is. It was
+// sent there, and the command reaches the judge later than the feedback.
+func (z *zone) dropSpell() {
+	s := &z.memory.spells
+	if s.counted {
+		i := explanationOf(PairIntermittent)
+		s.count = max(0, s.count-1)
+		z.sums.total[i] = max(0, z.sums.total[i]-float64(s.gained))
+	}
+	s.now, s.counted, s.relapsed = false, false, false
 }
 
 // loose says whether the spells are enough to call the contact loose; what goes on in one of them is explained by that.

@@ -8,7 +8,7 @@ import "math"
 type rest struct {
 	level   float64
 	seconds float64
-	offAt   float64
+	offAt   float32
 	n       float32
 	lowC    float32 // range of the command while it rested
 	highC   float32
@@ -36,22 +36,23 @@ func (r *rest) follow(x, band, dt, command float64) {
 	r.off++
 	if r.off >= 2 {
 		*r = rest{level: x, n: 1, lowC: float32(command), highC: float32(command), broke: true}
-		if math.Abs(x-r.offAt) <= band {
+		if math.Abs(x-float64(r.offAt)) <= band {
 			r.n = 2
 		}
 		return
 	}
-	r.offAt = x
+	r.offAt = float32(x)
 	r.seconds += dt
 }
 
 // still counts samples that repeat the one before to the bit.
 type still struct {
 	last     float64
-	run      float64
-	before   float64 // run before the newest
+	run      float32
+	before   float32 // run before the newest
 	repeated bool
 	any      bool
+	step     float32 // the smallest change that was seen: a converter's resolution
 }
 
 func (s *still) follow(x float64) {
@@ -61,6 +62,9 @@ func (s *still) follow(x float64) {
 		s.run++
 	} else {
 		s.run = 0
+	}
+	if change := float32(math.Abs(x - s.last)); s.any && change > 0 && (s.step == 0 || change < s.step) {
+		s.step = change
 	}
 	s.last, s.any = x, true
 }

@@ -161,6 +161,7 @@ func (z *zone) add() bool {
 	m, s := &z.memory, &z.sums
 	m.view()
 	s.sound = weighHealthy(m)
+	waits := z.late()
 	if z.plain() {
 		return false
 	}
@@ -181,7 +182,7 @@ func (z *zone) add() bool {
 	over := m.overdue()
 	gain := bound(best-s.sound.full(), most) * share
 	z.unrest(2 * most * share)
-	if m.moving() {
+	if m.moving() || waits {
 		s.wait(gain+over, m)
 		return true
 	}

@@ -7,6 +7,7 @@ type zone struct {
 	memory memory
 	sums   sums
 	proof  proof // of the loop's finding
+	lag    late  // of the command behind the feedback
 	days   days
 	can    byExplanation[bool] `state:"-"` // those that the zone's points support
 	h      float64             `state:"-"` // the evidence that raises
