@@ -146,7 +146,7 @@ func (j *Judge) filler(f *Finding, m *memory, d *days) *strings.Replacer {
 		"{signal}", signal, "{kind}", kind, "{withpower}", power,
 		"{opened}", opened, "{beyond}", beyond, "{ormore}", orMore, "{opens}", opens,
 		"{minimum}", minimum, "{full}", full, "{exchanged}", exchanged,
-		"{asked}", d.asks(), "{rested}", apart(float64(f.Raised-f.Onset)/1e9),
+		"{asked}", d.asks(), "{kept}", d.kept(f.Onset), "{rested}", apart(float64(f.Raised-f.Onset)/1e9),
 		"{at}", number(m.gear.level/10, 1), "{watts}", watts, "{usual}", usual, "{gear}", gear,
 	)
 }

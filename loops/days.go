@@ -22,6 +22,7 @@ type days struct {
 	moved   bool    // with the newest sample
 	movedAt int64   // when it last was
 	moves   float64 // on this day, in daylight
+	goes    bool    // there was a day on which it went with daylight
 
 	before     float64 // the setpoint of the sample before
 	ranged     bool
@@ -82,7 +83,8 @@ const (
 	// mostSetpoint bounds what is taken for a setpoint, in percent: beyond, it is nonsense.
 	mostSetpoint = 200.0
 
-	// liveMoves is how often a setpoint has moved on a day that goes with daylight by itself. Source: a demand limit or a night
+	// liveMoves is how often a setpoint has moved on a day on which it went with daylight by itself. One that never did so is
+	// driven by something else, and is not missed in daylight. Source: a demand limit or a night
 	// level moves it there and back, two or three times a day (common practice, no source). Chosen: clouds and a slow sun move
 	// it some times an hour; at half, ramps of a limit would do; at double, a short dull day would not.
 	liveMoves = 8
@@ -133,6 +135,7 @@ func (z *zone) weighDays(s *Sample, sky *sky, sensor *sensor, alive bool) {
 		d.uses(m.setpoint)
 		if d.moved {
 			d.moves++
+			d.goes = d.goes || d.moves >= liveMoves
 		}
 	}
 	if ok {
@@ -281,7 +284,7 @@ func (z *zone) follows(at int, part float64, sensor *sensor) {
 	d.full = d.fullest()
 	doubted := sensor != nil && sensor.suspect()
 	z.sums.now[setpointFrozenAt].motion, z.sums.now[daylightUnusedAt].motion = 0, 0
-	if known && !doubted {
+	if known && !doubted && d.goes {
 		off := -fit(m.setpoint-level, spread)
 		z.weighSetpointFrozen(sensor != nil, at, level, spread, off, hours)
 		if sensor != nil && at < nightNode {
@@ -324,6 +327,14 @@ func (d *days) asks() string {
 		return "(not known)"
 	}
 	return number(d.expected, 0)
+}
+
+// kept says how it has been where it stands since a time.
+func (d *days) kept(since int64) string {
+	if d.movedAt > since {
+		return "has kept going back to"
+	}
+	return "has kept"
 }
 
 // measures are the figures behind a finding of the setpoint.

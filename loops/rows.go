@@ -231,7 +231,7 @@ var Catalogue = [IDs]Row{
 		Name: "setpoint-frozen", Part: "setpoint", Severity: "medium", Title: "the setpoint stands still",
 		Needs: Setpoint, NeedsOne: Daylight | Sun,
 		Ends: "the setpoint goes with daylight again",
-		Says: "The setpoint has kept {setpoint} % for {rested}, where it used to go with daylight: now it should be about {asked} %. The program that writes it has stopped, or it is held.",
+		Says: "The setpoint {kept} {setpoint} % for {rested}, where it used to go with daylight: now it should be about {asked} %. The program that writes it has stopped, or it is held.",
 		Checks: []Check{
 			{Desk, "At the controller: whether the setpoint is overridden or in hand, and whether the daylight program runs and sees the sensor's reading change. A program whose input moves and whose output does not is the fault; an input that stands still leads to the sensor, its device or the value's way through the network."},
 			{Desk, "Whether a person or another program (schedule, demand limit, a test that was not ended) writes the same value with a higher priority."},

@@ -36,6 +36,9 @@ func (z *zone) weighSetpointFrozen(own bool, at int, level, spread, off, hours f
 		z.sums.total[i] = 0 // it is not frozen; once named, only proof ends it
 	case (d.moved || d.off > 0) && !full:
 	case test && (math.Abs(x-place) <= restWander || full):
+		if was := d.frozen; d.named != SetpointFrozen && math.Abs(place-was) > restWander && !(full && was > d.full-topBand) {
+			z.sums.total[i] = 0 // it stands at another place than before
+		}
 		fresh := z.sums.total[i] == 0
 		z.dayGain(i, (min(hourMostNats, off)-slackNats)*hours)
 		if fresh && float64(d.at-d.since) < 7200e9 {

@@ -119,7 +119,7 @@ func TestOneWildReadingRaisesNothing(t *testing.T) {
 // Rules for what a technician reads.
 func TestWording(t *testing.T) {
 	forbidden := []string{"safe", "de-energised", "de-energized", "no voltage", "deenergized"}
-	placeholders := []string{"{volts}", "{milliamps}", "{command}", "{setpoint}", "{level}", "{apart}", "{signal}", "{kind}", "{withpower}", "{loop}", "{device}", "{zones}", "{minimum}", "{full}", "{exchanged}", "{opened}", "{beyond}", "{ormore}", "{opens}",
+	placeholders := []string{"{volts}", "{milliamps}", "{command}", "{setpoint}", "{level}", "{apart}", "{signal}", "{kind}", "{withpower}", "{loop}", "{device}", "{zones}", "{minimum}", "{full}", "{exchanged}", "{opened}", "{kept}", "{beyond}", "{ormore}", "{opens}",
 		"{asked}", "{rested}", "{lux}", "{elevation}", "{still}", "{usual}", "{many}", "{spells}", "{times}", "{expected}", "{jitter}", "{noisetimes}", "{amplitude}", "{period}", "{together}", "{at}", "{watts}", "{gear}"}
 	for id := None + 1; id < IDs; id++ {
 		row := Catalogue[id]
