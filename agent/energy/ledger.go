@@ -154,11 +154,16 @@ func (m *Meter) miss(h *Hour, sensorFaulty bool, which func(*Account) bool) {
 	// Where hardly anything is missed the curves can not be off by more.
 	one.mean = min(one.mean, one.joules+one.sigma)
 	one.curve = min(0.5*m.band(f.level)*m.full()*lit, one.joules+one.sigma)
+	owed := f.level - float64(h.Setpoint)
+	if owed <= m.set.Tolerance {
+		owed = 0
+	}
 	if !h.Counted {
 		h.Counted = true
 		m.st.Counters.Missed.add(day, one)
+		m.st.Counters.LightOwed += owed * lit / 3600
+		m.st.Counters.LightKnown = true
 	}
-	owed := f.level - float64(h.Setpoint)
 	for i := range m.st.Accounts {
 		a := &m.st.Accounts[i]
 		if !which(a) {
@@ -166,9 +171,7 @@ func (m *Meter) miss(h *Hour, sensorFaulty bool, which func(*Account) bool) {
 		}
 		a.Missed.add(day, one)
 		a.LightKnown = true
-		if owed > m.set.Tolerance {
-			a.Owed += owed * lit / 3600
-		}
+		a.Owed += owed * lit / 3600
 	}
 }
 

@@ -41,7 +41,8 @@ type Total struct {
 	AvoidedJoules float64 // what full output would have used beyond what was used
 	LevelsKnown   bool    // of these two
 
-	// LightOwed is light below the setpoint by more than the tolerance, in percent of level times hours.
+	// LightOwed is light below the setpoint, and while setpoint or sensor is at fault that of the setpoint below the zone's own
+	// daylight curve, each by more than the tolerance, in percent of level times hours.
 	LightOwed  float64
 	LightKnown bool
 
@@ -180,8 +181,8 @@ func (m *Meter) rate(s *loops.Sample) (r Rate) {
 			light = s.Feedback
 		}
 		short := r.Setpoint - light
-		if measured && full > 0 && r.Used >= m.watts(r.Setpoint) {
-			short = 0 // gear that draws what was asked for gives it, whatever the feedback says
+		if measured && full > 0 && short > m.set.Tolerance {
+			short = min(short, m.shortOf(&r))
 		}
 		if short > m.set.Tolerance && !moved {
 			r.Owed = min(short, 100)
@@ -191,6 +192,17 @@ func (m *Meter) rate(s *loops.Sample) (r Rate) {
 		r.Daylight, r.DaylightKnown = s.Daylight, true
 	}
 	return r
+}
+
+// shortOf is by how much the light is below the setpoint in percent, as far as the power tells: light that gear draws power for is
+// not owed, whatever the feedback says. Within the tolerance of the setpoint it is none, since a meter is off by 1..2 % of full,
+// which is 1..3 % of level on a usual curve; otherwise what the power shows counts for the least light that it can mean.
+// Chosen: the zone's own tolerance. At half, full light of lamps that are cold or old is owed; at double, half of a visible step is not.
+func (m *Meter) shortOf(r *Rate) float64 {
+	if short := r.Setpoint - m.levelOf(r.Used); short <= m.set.Tolerance {
+		return 0
+	}
+	return r.Setpoint - m.levelOf(r.Used-m.band(r.Setpoint)*m.full())
 }
 
 // moved says that the setpoint has stepped since the last sample, while nothing is known to be wrong: what the loop is off by at

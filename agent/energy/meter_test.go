@@ -65,6 +65,8 @@ func TestUnknown(t *testing.T) {
 		{"rated power alone", settings(), 60, 60, -1, true, true, true, 650 * 3600, 350 * 3600, 0},
 		{"a pair at 0 V is shorted or open", settings(), 60, 0.5, -1, false, false, false, 0, 0, 0},
 		{"a pair at 0 V with power", settings(), 60, 0.5, 300, true, true, true, 300 * 3600, 700 * 3600, 59.5},
+		{"a pair at 0 V with the power of full light", settings(), 98, 0.5, 965, true, true, true, 965 * 3600, 35 * 3600, 0},
+		{"a pair at 0 V with the power of more light than is sure", settings(), 98, 0.5, 650, true, true, true, 650 * 3600, 350 * 3600, 51.71},
 		{"power of another unit", settings(), 60, 60, 650e3, true, true, true, 650 * 3600, 350 * 3600, 0},
 		{"power that is no number", settings(), 60, 60, math.NaN(), true, true, true, 650 * 3600, 350 * 3600, 0},
 	} {
@@ -309,6 +311,15 @@ func TestIntervalHoldsTheTruth(t *testing.T) {
 		if width/runs > c.wide {
 			t.Errorf("%s: half of the interval is %.2f of the truth", c.name, width/runs)
 		}
+	}
+}
+
+// A sensor that asks for too little light owes what the zone's own curve asks for beyond it: the zone as much as its finding.
+func TestLightOwedBelowTheCurve(t *testing.T) {
+	m, _ := trial{seed: 4, sound: 12, unseen: 3, standing: 5, part: "sensor", held: 15, daylight: true, frozen: true}.run()
+	tot, c := m.Total(), m.Cost(1)
+	if !c.LightKnown || !tot.LightKnown || c.LightOwed < 1000 || math.Abs(c.LightOwed-tot.LightOwed) > 1 {
+		t.Errorf("the finding owes %.0f percent-hours, the zone %.0f", c.LightOwed, tot.LightOwed)
 	}
 }
 

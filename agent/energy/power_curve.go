@@ -115,6 +115,25 @@ func (m *Meter) watts(level float64) float64 {
 	return m.full() * m.set.Shape(level)
 }
 
+// levelOf is the least level in percent at which so many watts are to be expected.
+func (m *Meter) levelOf(watts float64) float64 {
+	low, high := 0.0, 100.0
+	switch {
+	case watts <= m.watts(low):
+		return low
+	case watts >= m.watts(high):
+		return high
+	}
+	for high-low > 0.01 {
+		if middle := (low + high) / 2; m.watts(middle) < watts {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return high
+}
+
 // band is by how much of full power the curve may be off at a level.
 func (m *Meter) band(level float64) float64 {
 	below, above := m.around(level)

@@ -71,9 +71,9 @@ var zoneMetrics = []zoneMetric{
 	{"dimming_zone_tested_ratio", "Share of the findings that the zone's points support that could have shown themselves within 7 days.", gauge, tested},
 	{"dimming_zone_energy_joules_total", "Energy used by the zone.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.UsedJoules, e.UsedKnown })},
 	{"dimming_zone_excess_joules_total", "Energy used beyond what the setpoint asked for.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.ExcessJoules, e.LevelsKnown })},
-	{"dimming_zone_avoided_joules_total", "Energy that full output would have used beyond that.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.AvoidedJoules, e.LevelsKnown })},
+	{"dimming_zone_avoided_joules_total", "Energy that full output would have used beyond what was used.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.AvoidedJoules, e.LevelsKnown })},
 	{"dimming_zone_missed_joules_total", "Energy used for want of a sound setpoint or sensor, by the zone's own daylight curve: an estimate.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.MissedJoules, e.MissedKnown })},
-	{"dimming_zone_light_owed_ratio_seconds_total", "Light below the setpoint, in shares of full light times seconds.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.LightOwed * 36, e.LightKnown })},
+	{"dimming_zone_light_owed_ratio_seconds_total", "Light below the setpoint, and while setpoint or sensor is at fault of the setpoint below the zone's own daylight curve, in shares of full light times seconds.", counter, energy(func(e *judge.Energy) (float64, bool) { return e.LightOwed * 36, e.LightKnown })},
 }
 
 // shown says whether the newest sample has channels that can be shown as of now.
