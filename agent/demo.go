@@ -81,7 +81,7 @@ func runDemo(args []string, out, errs io.Writer) int {
 	var telling sync.WaitGroup
 	telling.Go(func() {
 		for e := range store.Events() {
-			s.line("store    %s: %s", e.Zone, e.Text)
+			s.put("store", "%s: %s", e.Zone, e.Text)
 		}
 	})
 	err = d.run(ctx, site, nil, func(a net.Addr) {
@@ -119,10 +119,17 @@ type show struct {
 	raised, cleared int
 }
 
-func (s *show) line(format string, args ...any) {
+func (s *show) line(format string, args ...any) { s.put("", format, args...) }
+
+// put prints a line with what it is about before it; what is too long goes on below.
+func (s *show) put(about, format string, args ...any) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	fmt.Fprintf(s.out, "%4.0f s  %s\n", time.Since(s.start).Seconds(), fmt.Sprintf(format, args...))
+	lead := fmt.Sprintf("%4.0f s  ", time.Since(s.start).Seconds())
+	if about != "" {
+		lead += fmt.Sprintf("%-9s", about)
+	}
+	fold(s.out, lead, fmt.Sprintf(format, args...))
 }
 
 // found prints a finding that was raised or has ended.
@@ -130,28 +137,27 @@ func (s *show) found(site *config.Site, f loops.Finding) {
 	row := &loops.Catalogue[f.ID]
 	where := strings.Join(zoneNames(site, f), ", ")
 	if f.Cleared != 0 {
-		what := "PROVED   %s: works again (%s)"
+		about, what := "PROVED", "%s: works again (%s)"
 		if f.Revised {
-			what = "RENAMED  %s: was called %s"
+			about, what = "RENAMED", "%s: was called %s"
 		}
 		s.mu.Lock()
 		if !f.Revised {
 			s.cleared++
 		}
 		s.mu.Unlock()
-		s.line(what, where, row.Name)
+		s.put(about, what, where, row.Name)
 		return
 	}
 	s.mu.Lock()
 	s.raised++
 	s.mu.Unlock()
-	s.line("FOUND    %s: %s; part: %s, %s, confidence %.0f %%", where, row.Title, row.Part, row.Severity, 100*f.Confidence)
-	s.line("         %s", f.Summary)
-	for _, a := range f.Also {
-		also := &loops.Catalogue[a.ID]
-		s.line("         It could also be: %s (%s)", also.Title, a.Likely())
+	s.put("FOUND", "%s: %s; part: %s, %s, confidence %.0f %%", where, row.Title, row.Part, row.Severity, 100*f.Confidence)
+	s.put(" ", "%s", f.Summary)
+	if text := also(&f); text != "" {
+		s.put(" ", "%s", text)
 	}
 	if row.Checks[0].Work == loops.Desk { // what is touched needs its cautions first: the log and the review have them all
-		s.line("         To do first: %s", f.Checks[0])
+		s.put(" ", "To do first: %s", f.Checks[0])
 	}
 }

@@ -19,6 +19,10 @@ type document struct {
 	Zones    []zoneJSON    `json:"zones"`
 	Findings []findingJSON `json:"findings"`
 	Energy   []energyJSON  `json:"energy"`
+
+	// Incomplete says that something of the recordings is not in this report; Problems are what is wrong with them, that first.
+	Incomplete bool     `json:"incomplete"`
+	Problems   []string `json:"problems"`
 }
 
 type zoneJSON struct {
@@ -61,6 +65,7 @@ type proofJSON struct {
 type alternativeJSON struct {
 	ID         string  `json:"id"`
 	Confidence float64 `json:"confidence"`
+	Fits       float64 `json:"fits"` // how likely the samples are under it beside the finding's id: 1 is as likely
 }
 
 // measures is an object whose keys keep their order.
@@ -95,6 +100,8 @@ func (r *recording) document() document {
 	snap := r.judge.Snapshot()
 	d := document{Format: 1, Site: r.site.Name, From: r.stamp(snap.From), To: r.stamp(snap.To),
 		Zones: []zoneJSON{}, Findings: []findingJSON{}, Energy: []energyJSON{}}
+	missing, others := r.problems()
+	d.Incomplete, d.Problems = len(missing) > 0, append(append([]string{}, missing...), others...)
 	for i, z := range snap.Zones {
 		if r.leftOut(i) {
 			continue
@@ -102,7 +109,7 @@ func (r *recording) document() document {
 		st := z.State
 		zone := zoneJSON{Zone: z.Config.Name, JudgedSeconds: st.JudgedSeconds, Coverage: coverage(st), Tested: map[string]string{}}
 		if st.JudgedSeconds == 0 {
-			zone.Reason = st.Reason
+			zone.Reason = reason(&st)
 		}
 		for id := loops.None + 1; id < loops.IDs; id++ {
 			if st.Supported[id] && st.Tested[id] > 0 {
@@ -140,7 +147,7 @@ func (r *recording) finding(f loops.Finding) findingJSON {
 		out.Proof = &proofJSON{math.Round(p.Seconds), math.Round(10*p.From) / 10, math.Round(10*p.To) / 10, append([]string{}, p.NotYet()...)}
 	}
 	for _, a := range f.Also {
-		out.AlsoPossible = append(out.AlsoPossible, alternativeJSON{a.ID.String(), math.Floor(a.Confidence*1e4) / 1e4})
+		out.AlsoPossible = append(out.AlsoPossible, alternativeJSON{a.ID.String(), math.Floor(a.Confidence*1e4) / 1e4, math.Round(1e4*a.Fits) / 1e4})
 	}
 	return out
 }

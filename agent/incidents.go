@@ -12,6 +12,7 @@ type incident struct {
 	named  []loops.Finding // what it was called, in that order: the last is what it is called now
 	before []incident      // earlier ones of the same finding in the same place, newest first
 	beside []int           // zones in which the same began at the same time
+	lost   []int           // devices that were lost at the same time
 }
 
 // now is the finding that it is called by.
@@ -37,6 +38,10 @@ func (c *incident) raised() int64 { return c.named[0].Raised }
 func incidents(findings []loops.Finding) []incident {
 	list := repeats(joined(findings))
 	for i := range list {
+		if list[i].now().ID == loops.DeviceLost {
+			list[i].lost = lostWith(list, i)
+			continue
+		}
 		list[i].beside = besides(list, i)
 	}
 	slices.SortStableFunc(list, func(a, b incident) int { return a.rank(&b) })
@@ -110,12 +115,29 @@ func repeats(list []incident) []incident {
 // the scan of slow trends; at half, such trends part one event; at double, what two zones show at opening time is joined.
 const atOnce = int64(60e9)
 
+// lostWith are the other devices that were lost at the same time: a gateway has often more than one behind it.
+func lostWith(list []incident, at int) (devices []int) {
+	f := list[at].now()
+	for i := range list {
+		o := list[i].now()
+		if o.ID == loops.DeviceLost && o.Device != f.Device && list[at].atOnce(&list[i]) {
+			devices = append(devices, o.Device)
+		}
+	}
+	return devices
+}
+
+func (c *incident) atOnce(o *incident) bool {
+	apart := o.onset() - c.onset()
+	return -atOnce <= apart && apart <= atOnce
+}
+
 // besides are the other zones in which the same began at the same time: one cause may be behind it.
 func besides(list []incident, at int) (zones []int) {
 	c := &list[at]
 	for i := range list {
 		o := &list[i]
-		if apart := o.onset() - c.onset(); i == at || o.now().ID != c.now().ID || apart > atOnce || apart < -atOnce {
+		if i == at || o.now().ID != c.now().ID || !c.atOnce(o) {
 			continue
 		}
 		for _, z := range o.now().Zones {

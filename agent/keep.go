@@ -297,6 +297,9 @@ func (d *daemon) settle(all bool) {
 	}
 	d.keep.keep(s, time.Now(), all || len(changes) > 0)
 	for _, f := range changes {
+		if f.Device >= 0 && f.Cleared == 0 {
+			f.Summary += sharing(s.Config(), &f, s.Snapshot().Findings)
+		}
 		d.tell(s.Config(), f)
 	}
 }

@@ -37,6 +37,10 @@ func newReport(r *recording, snap judge.Snapshot) *report {
 }
 
 func (p *report) print(w io.Writer) {
+	missing, others := p.problems()
+	for _, text := range missing {
+		hang(w, "INCOMPLETE: ", "  ", text)
+	}
 	p.head(w)
 	p.glance(w)
 	p.cautions(w)
@@ -47,11 +51,8 @@ func (p *report) print(w io.Writer) {
 	}
 	p.zones(w)
 	p.energy(w)
-	for _, rec := range p.recordings() {
-		problems := rec.Problems()
-		for _, line := range problems.Summary() {
-			fmt.Fprintf(w, "%s: %s\n", rec.File(), line)
-		}
+	for _, text := range others {
+		fmt.Fprintln(w, text)
 	}
 }
 
@@ -112,22 +113,19 @@ func (p *report) where(f *loops.Finding, most int) string {
 	return listed(p.names(*f), most)
 }
 
-// glance prints one line an incident.
+// glance prints one line an incident, and how many there are of these lines.
 func (p *report) glance(w io.Writer) {
-	stand, ended := 0, 0
+	ended := 0
 	for i := range p.incidents {
-		ended += len(p.incidents[i].before)
-		if p.incidents[i].stands() {
-			stand++
-		} else {
+		if !p.incidents[i].stands() {
 			ended++
 		}
 	}
-	if stand+ended == 0 {
+	if len(p.incidents) == 0 {
 		fmt.Fprintln(w, "\nNo findings")
 		return
 	}
-	fmt.Fprintf(w, "\n%s, %d of which ended\n", count(stand+ended, "finding", "findings"), ended)
+	fmt.Fprintf(w, "\n%s, %d of which ended\n", count(len(p.incidents), "finding", "findings"), ended)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "  STATE\tSEVERITY\tWHERE\tFINDING\tPART\tSURE\tSINCE\tLASTED")
 	for i := range p.incidents {
@@ -218,7 +216,9 @@ func (p *report) incident(w io.Writer, c *incident) {
 	p.history(w, c)
 	fold(w, "  ", f.Summary)
 	p.cost(w, c)
-	p.also(w, f)
+	if text := also(f); text != "" {
+		fold(w, "  ", text)
+	}
 	p.proof(w, c)
 	if c.stands() {
 		p.checks(w, f)
@@ -260,6 +260,15 @@ func (p *report) history(w io.Writer, c *incident) {
 		}
 		fold(w, "  ", fmt.Sprintf("%s before: %s.", often, listed(times, most)))
 	}
+	if n := len(c.lost); n > 0 {
+		lost := make([]string, n)
+		for i, d := range c.lost {
+			lost[i] = p.site.Devices[d].Name
+		}
+		slices.Sort(lost)
+		fold(w, "  ", fmt.Sprintf("%s %s lost at the same time: what they share is the first suspect, such as a gateway, a switch or a supply.",
+			map[bool]string{true: "Device", false: "Devices"}[n == 1]+" "+listed(lost, 6), map[bool]string{true: "was", false: "were"}[n == 1]))
+	}
 	if len(c.beside) > 0 {
 		beside := make([]string, len(c.beside))
 		for i, z := range c.beside {
@@ -270,8 +279,8 @@ func (p *report) history(w io.Writer, c *incident) {
 	}
 }
 
-// also prints what the points can not tell from it, the likeliest first, those that are as likely together.
-func (p *report) also(w io.Writer, f *loops.Finding) {
+// also says what the points can not tell from a finding, the likeliest first, those that are as likely together; "" for nothing.
+func also(f *loops.Finding) string {
 	var texts []string
 	last := ""
 	for _, a := range f.Also {
@@ -284,13 +293,13 @@ func (p *report) also(w io.Writer, f *loops.Finding) {
 		texts = append(texts, last+": "+text)
 	}
 	if len(texts) == 0 {
-		return
+		return ""
 	}
 	lead := "It could also be, "
 	if f.Cleared != 0 {
 		lead = "It could also have been, "
 	}
-	fold(w, "  ", lead+strings.Join(texts, "; "))
+	return lead + strings.Join(texts, "; ")
 }
 
 // proof prints what was proved of the repair and what not yet.
@@ -334,18 +343,17 @@ func (p *report) mended(c *incident) bool {
 	return c.stands() && c.now().Proof.Seconds >= 300 && c.now().ID != loops.PairIntermittent // which is quiet between its spells
 }
 
-// checks prints what to do, in order. One that stands further up word for word is named there: most of a long report would be
-// the same few tests again. Where the report is of one zone, all of it is there.
+// checks prints what to do, in order. A long one that stands further up word for word is named by its place there: most of a long
+// report would be the same few tests again. Where the report is of one zone, all of it is there.
 func (p *report) checks(w io.Writer, f *loops.Finding) {
-	const head = 60 // characters of a check by which it is recognised
+	const long = 120 // characters
 	for i, text := range f.Checks {
 		lead := fmt.Sprintf("  %d. ", i+1)
-		if at, ok := p.written[text]; ok && len(text) > 2*head {
-			cut := head + strings.IndexByte(text[head:], ' ')
-			fold(w, lead, fmt.Sprintf("As %s: %s ...", at, strings.TrimRight(text[:cut], ",:;")))
+		if at, ok := p.written[text]; ok && len(text) > long && p.recording.zone == "" {
+			fold(w, lead, "The same as "+at+", above.")
 			continue
 		}
-		p.written[text] = fmt.Sprintf("check %d of %s", i+1, p.where(f, 2))
+		p.written[text] = fmt.Sprintf("check %d of %s (%s)", i+1, p.where(f, 2), f.ID)
 		fold(w, lead, text)
 	}
 }

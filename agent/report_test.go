@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -81,6 +82,8 @@ func fortnight(t *testing.T) (*recording, judge.Snapshot) {
 		Checks:  []string{"Follow the wires of both zones; what was worked on last is the first place to look."}, Cautions: []string{lineWarns}})
 	add(loops.Finding{ID: loops.DeviceLost, Cause: "device/south/1", Device: 1, Zones: []int{2, 4, 5}, Onset: at(9, "02:00"), Raised: at(9, "02:04"), Cleared: at(9, "05:30"), Confidence: 0.99,
 		Summary: "Device south does not answer; its zones can not be judged: books, dairy, produce."})
+	add(loops.Finding{ID: loops.DeviceLost, Cause: "device/north/1", Device: 0, Zones: []int{0}, Onset: at(9, "02:00"), Raised: at(9, "02:04"), Cleared: at(9, "05:30"), Confidence: 0.99,
+		Summary: "Device north does not answer; its zones can not be judged: aisles-1-4."})
 	add(loops.Finding{ID: loops.CommandHeld, Cause: "zone/toys/3", Zones: []int{7}, Onset: at(10, "09:00"), Raised: at(10, "09:20"), Confidence: 1,
 		Summary: "The command stands at 50 % although the setpoint asks for 22 %.", Checks: []string{"At the controller: an override or hand position of this output."}})
 	add(loops.Finding{ID: loops.PairShort, Cause: "zone/aisles-1-4/1", Zones: []int{0}, Onset: at(12, "18:03"), Raised: at(12, "18:05"), Confidence: 0.59,
@@ -110,7 +113,7 @@ func fortnight(t *testing.T) (*recording, judge.Snapshot) {
 	for id := loops.StuckDim; id < loops.Sluggish; id++ {
 		full.Tested[id] = 0
 	}
-	snap.Zones[6].State = loops.ZoneState{Reason: "out of service"}
+	snap.Zones[6].State = loops.ZoneState{Reason: "switched off: says nothing"}
 	for i := range 3 {
 		snap.Zones[i].Energy = judge.Energy{UsedJoules: 3.6e8 * float64(i+1), UsedKnown: true, AvoidedJoules: 1.2e8, ExcessJoules: 4e5, LevelsKnown: i < 2, LightOwed: 212, LightKnown: i < 2}
 	}
@@ -148,6 +151,34 @@ func TestReportGolden(t *testing.T) {
 	r.zone, r.findings, snap.Findings = "", nil, nil
 	newReport(r, snap).print(&b)
 	golden(t, "nothing", b.String())
+}
+
+// What is printed above is named by zone and finding, and never in part; in the report of one zone all of it is there.
+func TestReportNamesChecksAbove(t *testing.T) {
+	r, snap := fortnight(t)
+	var b strings.Builder
+	newReport(r, snap).print(&b)
+	if want := "  1. The same as check 2 of aisles-1-4 (pair-short), above.\n"; !strings.Contains(b.String(), want) || strings.Contains(b.String(), " ...") {
+		t.Errorf("the report lacks %q:\n%s", want, &b)
+	}
+	r.zone = "dairy"
+	b.Reset()
+	newReport(r, snap).print(&b)
+	if strings.Contains(b.String(), "The same as") {
+		t.Errorf("the report of one zone leaves out a check:\n%s", &b)
+	}
+}
+
+// The line above the table counts its rows.
+func TestReportCountsItsRows(t *testing.T) {
+	r, snap := fortnight(t)
+	var b strings.Builder
+	newReport(r, snap).print(&b)
+	table, _, _ := strings.Cut(b.String(), "\nBefore anything")
+	stand, ended := strings.Count(table, "\n  stands ")+strings.Count(table, "\n  repaired?"), strings.Count(table, "\n  ended ")
+	if want := fmt.Sprintf("\n%d findings, %d of which ended\n", stand+ended, ended); !strings.Contains(table, want) {
+		t.Errorf("the table has %d rows, %d of them ended:\n%s", stand+ended, ended, table)
+	}
 }
 
 // Cautions come once, before the first check; those of a finding keep their order among each other.

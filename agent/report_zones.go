@@ -112,10 +112,10 @@ func (p *report) says(at int) string {
 	case sick:
 		text = joinIDs(p.standing(at)) + " " + map[bool]string{true: "stands", false: "stand"}[len(p.standing(at)) == 1]
 		if st.JudgedSeconds == 0 {
-			text += "; not judged: " + st.Reason
+			text += "; not judged: " + reason(&st)
 		}
 	case unjudged:
-		return "not judged: " + st.Reason
+		return "not judged: " + reason(&st)
 	case untested:
 		text = "hardly put to the test"
 	case sound:
@@ -125,6 +125,14 @@ func (p *report) says(at int) string {
 		text += "; ended: " + joinIDs(ids)
 	}
 	return text
+}
+
+// reason says why a zone was not judged at all.
+func reason(st *loops.ZoneState) string {
+	if st.CalledSeconds == 0 && strings.HasPrefix(st.Reason, "switched off") {
+		return "switched off all the time"
+	}
+	return st.Reason
 }
 
 func joinIDs(ids []loops.ID) string {

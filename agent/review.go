@@ -61,6 +61,7 @@ func review(args []string, out, errs io.Writer) int {
 	code := done
 	if err := r.run(context.Background()); err != nil {
 		fmt.Fprintf(errs, "dimwatch: review: %v\n", err)
+		r.broken = err
 		code = failed
 		if r.judge.Snapshot().From.IsZero() {
 			return code
@@ -89,6 +90,7 @@ type recording struct {
 	ended    []loops.Finding // of which the cost is still to be noted
 	costs    map[int]energy.Cost
 	zone     string    // the one that the report is of, "" for all
+	broken   error     // why the recordings were not read to their end
 	errs     io.Writer // where progress is shown if it is a terminal
 }
 
@@ -233,6 +235,30 @@ func (r *recording) recordings() []*trend.Recording {
 		}
 	}
 	return list
+}
+
+// problems are what is wrong with the recordings, a line each: first what is not in the report for it, and then what does it no
+// harm or costs single values.
+func (r *recording) problems() (missing, others []string) {
+	if r.broken != nil {
+		missing = append(missing, r.broken.Error()+"; what was read before that is judged")
+	}
+	for _, rec := range r.recordings() {
+		problems := rec.Problems()
+		first := problems.First()
+		for _, kind := range []trend.ProblemKind{trend.BadTime, trend.BadRow, trend.LateRow} {
+			if n := problems.Count(kind); n > 0 {
+				at := slices.IndexFunc(first, func(p trend.Problem) bool { return p.Kind == kind })
+				missing = append(missing, fmt.Sprintf("%s: %v: %d, which are left out; the first: %v", rec.File(), kind, n, first[at]))
+			}
+		}
+		for _, kind := range []trend.ProblemKind{trend.BadCell, trend.RepeatedTime, trend.Reordered} {
+			if n := problems.Count(kind); n > 0 {
+				others = append(others, fmt.Sprintf("%s: %v: %d", rec.File(), kind, n))
+			}
+		}
+	}
+	return missing, others
 }
 
 // ordered are the findings of the report in the order of raised, then id, then zone.

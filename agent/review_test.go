@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"compress/gzip"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -45,6 +46,7 @@ type reviewed struct {
 		AlsoPossible []struct {
 			ID         string  `json:"id"`
 			Confidence float64 `json:"confidence"`
+			Fits       float64 `json:"fits"`
 		} `json:"also_possible"`
 		Summary  string             `json:"summary"`
 		Checks   []string           `json:"checks"`
@@ -83,6 +85,8 @@ type reviewed struct {
 			Confidence float64  `json:"interval_confidence"`
 		} `json:"baseline"`
 	} `json:"energy"`
+	Incomplete bool     `json:"incomplete"`
+	Problems   []string `json:"problems"`
 }
 
 // reviewJSON reviews a configuration, and demands that the report has the keys of the contract and no null where a list
@@ -101,7 +105,7 @@ func reviewJSON(t *testing.T, file string) (r reviewed, text string) {
 	if _, err := d.Token(); err != io.EOF {
 		t.Errorf("something follows the document: %v", err)
 	}
-	for _, key := range []string{"zones", "findings", "energy", "also_possible", "checks", "cautions", "tested", "evidence"} {
+	for _, key := range []string{"zones", "findings", "energy", "also_possible", "checks", "cautions", "tested", "evidence", "problems"} {
 		if strings.Contains(out.String(), `"`+key+`": null`) {
 			t.Errorf("%s is null", key)
 		}
@@ -250,6 +254,9 @@ func TestReviewDocument(t *testing.T) {
 	sum := f.Confidence
 	for _, a := range f.AlsoPossible {
 		sum += a.Confidence
+		if a.Fits <= 0 || a.Fits > 1 {
+			t.Errorf("%s fits %g", a.ID, a.Fits)
+		}
 	}
 	if f.Confidence <= 0.5 || sum > 1 {
 		t.Errorf("confidence %g, with what is also possible %g", f.Confidence, sum)
@@ -331,6 +338,51 @@ func TestReviewOfABrokenFile(t *testing.T) {
 	var out, errs bytes.Buffer
 	if code := run([]string{"review", "-config", file, "--json"}, &out, &errs); code != failed || out.Len() != 0 || !strings.Contains(errs.String(), "trend.csv") {
 		t.Errorf("%d\n%s\n%s", code, &out, &errs)
+	}
+}
+
+// What a recording has lost is said where the report is read, and not only beside it.
+func TestReviewOfADamagedFile(t *testing.T) {
+	whole := func(csv string) string { return csv }
+	for _, c := range []struct {
+		name, lead string // of the report
+		incomplete bool
+		code       int
+		damage     func(csv string) string
+	}{
+		{"whole", "corner-market\n", false, done, whole},
+		{"a row twice", "corner-market\n", false, done, func(csv string) string { return csv + csv[strings.LastIndex(csv[:len(csv)-1], "\n")+1:] }},
+		{"half a row", "INCOMPLETE: ", true, done, func(csv string) string { return csv[:len(csv)-20] + "\n" }},
+		{"cut off", "INCOMPLETE: ", true, failed, func(csv string) string {
+			var b bytes.Buffer
+			z := gzip.NewWriter(&b)
+			_, _ = io.WriteString(z, csv)
+			_ = z.Flush()
+			_, _ = io.WriteString(z, csv)
+			return b.String()
+		}},
+	} {
+		file := (&shop{}).put(t, 400, 1, 1)
+		trend := filepath.Join(filepath.Dir(file), "trend.csv")
+		csv, err := os.ReadFile(trend)
+		if err != nil {
+			t.Fatal(err)
+		}
+		write(t, trend, c.damage(string(csv)))
+		var out, errs bytes.Buffer
+		if code := run([]string{"review", "-config", file}, &out, &errs); code != c.code || !strings.HasPrefix(out.String(), c.lead) ||
+			strings.Contains(out.String(), "INCOMPLETE") != c.incomplete {
+			t.Errorf("%s: %d\n%s\n%s", c.name, code, &out, &errs)
+		}
+		out.Reset()
+		run([]string{"review", "-config", file, "--json"}, &out, &errs)
+		var r reviewed
+		if err := json.Unmarshal(out.Bytes(), &r); err != nil {
+			t.Fatal(err)
+		}
+		if r.Incomplete != c.incomplete || (len(r.Problems) == 0) != (c.name == "whole") {
+			t.Errorf("%s: incomplete %v, problems %q", c.name, r.Incomplete, r.Problems)
+		}
 	}
 }
 

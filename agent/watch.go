@@ -367,7 +367,7 @@ func (d *daemon) tell(site *config.Site, f loops.Finding) {
 	}
 	var also []string
 	for _, a := range f.Also {
-		also = append(also, fmt.Sprintf("%s %.0f %%", a.ID, 100*a.Confidence))
+		also = append(also, fmt.Sprintf("%s (%s)", a.ID, a.Likely()))
 	}
 	d.log.Warn(f.Summary, append(fields, zap.Float64("confidence", f.Confidence), zap.Strings("also_possible", also),
 		zap.Strings("cautions", f.Cautions), zap.Strings("checks", f.Checks))...)
@@ -381,18 +381,45 @@ func plainFinding(site *config.Site, f loops.Finding) string {
 	if f.Device >= 0 {
 		where = "device " + site.Devices[f.Device].Name
 	}
-	fmt.Fprintf(&b, "%s: %s (%s, part: %s, %s, confidence %.0f %%)\n  %s\n", where, row.Title,
-		row.Name, row.Part, row.Severity, 100*f.Confidence, f.Summary)
-	for _, a := range f.Also {
-		fmt.Fprintf(&b, "  It could also be: %s (%s, %.0f %%)\n", loops.Catalogue[a.ID].Title, a.ID, 100*a.Confidence)
+	fmt.Fprintf(&b, "%s: %s (%s, part: %s, %s, confidence %.0f %%)\n", where, row.Title, row.Name, row.Part, row.Severity, 100*f.Confidence)
+	fold(&b, "  ", f.Summary)
+	if text := also(&f); text != "" {
+		fold(&b, "  ", text)
 	}
 	for _, c := range f.Cautions {
-		fmt.Fprintf(&b, "  ! %s\n", c)
+		fold(&b, "  ! ", c)
 	}
 	for i, c := range f.Checks {
-		fmt.Fprintf(&b, "  %d. %s\n", i+1, c)
+		fold(&b, fmt.Sprintf("  %d. ", i+1), c)
 	}
 	return strings.TrimSuffix(b.String(), "\n")
+}
+
+// sharing says which devices a lost one shares its address with, and whether these are lost as well; "" where it has an address
+// of its own.
+func sharing(site *config.Site, f *loops.Finding, standing []loops.Finding) string {
+	address := site.Devices[f.Device].Address
+	if f.ID != loops.DeviceLost || address == "" {
+		return ""
+	}
+	var lost, others []string
+	for i := range site.Devices {
+		d := &site.Devices[i]
+		switch {
+		case i == f.Device || d.Address != address || len(d.Points) == 0:
+		case slices.ContainsFunc(standing, func(o loops.Finding) bool { return o.ID == loops.DeviceLost && o.Device == i }):
+			lost = append(lost, d.Name)
+		default:
+			others = append(others, d.Name)
+		}
+	}
+	switch {
+	case len(lost) > 0:
+		return fmt.Sprintf(" It shares the address %s with %s, lost as well: the gateway at that address is the first suspect.", address, listed(lost, 6))
+	case len(others) > 0:
+		return fmt.Sprintf(" It shares the address %s with %s: if nothing there answers, the gateway at that address is the first suspect.", address, listed(others, 6))
+	}
+	return ""
 }
 
 // zoneNames are the zones of a finding.

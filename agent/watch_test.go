@@ -22,6 +22,7 @@ import (
 	"dimwatch/agent/config"
 	"dimwatch/drivers"
 	"dimwatch/drivers/all"
+	"dimwatch/loops"
 
 	"github.com/prometheus/exporter-toolkit/web"
 	bus "github.com/simonvetter/modbus"
@@ -319,6 +320,69 @@ func TestShortIsFound(t *testing.T) {
 	w.await(true, `dimming_finding_active\{device="panel",finding="pair-short"`, time.Second)
 	w.await(true, `dimming_findings_raised_total\{finding="pair-short",part="pair"\} 1`, time.Second)
 	w.stop()
+}
+
+// What people read of a finding says how likely the others are in words, and fits a terminal.
+func TestFindingForPeople(t *testing.T) {
+	site := &config.Site{Location: time.UTC, Devices: []config.Device{{Name: "north"}}, Zones: []config.Zone{{Name: "aisles-1-4"}}}
+	f := loops.Finding{ID: loops.PairShort, Zones: []int{0}, Device: -1, Confidence: 0.6, Summary: "The pair reads 0.1 V.",
+		Also:     []loops.Alternative{{ID: loops.PairOpen, Fits: 1}, {ID: loops.PairIntermittent, Fits: 0.001}},
+		Cautions: []string{strings.Repeat("Line voltage is beside the pair. ", 10)}, Checks: []string{strings.Repeat("Measure the pair. ", 10)}}
+	text := plainFinding(site, f)
+	if want := "as likely: the pair is open (pair-open); hardly: the pair comes and goes (pair-intermittent)"; !strings.Contains(strings.Join(strings.Fields(text), " "), want) || strings.Contains(text, "0 %)\n  It") {
+		t.Errorf("the text lacks %q:\n%s", want, text)
+	}
+	for _, line := range strings.Split(text, "\n") {
+		if len(line) > width {
+			t.Errorf("%d columns: %s", len(line), line)
+		}
+	}
+	log := &safeBuffer{}
+	(&daemon{log: newLogger(log)}).tell(site, f)
+	if want := `"also_possible":["pair-open (as likely)","pair-intermittent (hardly)"]`; !strings.Contains(log.String(), want) {
+		t.Errorf("the log lacks %s:\n%s", want, log)
+	}
+}
+
+// Units behind one address are lost together where their gateway is: each says so.
+func TestLostTogether(t *testing.T) {
+	site, _, diags := config.LoadBytes([]byte(`site "x" {
+  hours = "06:00-22:00"
+}
+device "north" {
+  driver  = "modbus-tcp"
+  address = "10.0.0.5"
+  unit    = 1
+}
+device "south" {
+  driver  = "modbus-tcp"
+  address = "10.0.0.5:502"
+  unit    = 2
+}
+device "alone" {
+  driver  = "modbus-tcp"
+  address = "10.0.0.6"
+}
+`+strings.ReplaceAll(zoneText("a"), "panel", "north")+strings.ReplaceAll(zoneText("b"), "panel", "south")+strings.ReplaceAll(zoneText("c"), "panel", "alone")), "x.hcl", all.Kinds)
+	if diags.HasErrors() {
+		t.Fatal(diags)
+	}
+	defer closeSources(site)
+	lost := func(device int) loops.Finding { return loops.Finding{ID: loops.DeviceLost, Device: device} }
+	north, alone := lost(0), lost(2)
+	for _, c := range []struct {
+		f        *loops.Finding
+		standing []loops.Finding
+		want     string
+	}{
+		{&north, []loops.Finding{north}, "the address 10.0.0.5:502 with south: if nothing there answers, the gateway"},
+		{&north, []loops.Finding{north, lost(1)}, "the address 10.0.0.5:502 with south, lost as well: the gateway at that address is the first suspect"},
+		{&alone, []loops.Finding{north, alone}, ""},
+	} {
+		if got := sharing(site, c.f, c.standing); !strings.Contains(got, c.want) || c.want == "" && got != "" {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
 }
 
 // The web side: ready once each device was polled, alive at once, a page that lists the others.

@@ -97,6 +97,13 @@ type Source interface {
 	Close() error
 }
 
+// Addressed is a Source that is reached at an address, which it may share with others: of devices that are lost at the same
+// time the gateway at their address is the first suspect.
+type Addressed interface {
+	// Address gives it in one form for all that share it, such as "10.0.0.5:502".
+	Address() string
+}
+
 // Counts are requests by their result, ever growing.
 type Counts struct {
 	OK        uint64 // answered with values

@@ -40,6 +40,9 @@ func (l *loader) openDevices() {
 		for i, d := range mine {
 			if i < len(sources) && sources[i] != nil {
 				l.site.Devices[d.index].Source = sources[i]
+				if s, ok := sources[i].(drivers.Addressed); ok {
+					l.site.Devices[d.index].Address = s.Address()
+				}
 			}
 		}
 	}

@@ -59,6 +59,9 @@ type Device struct {
 	// BusShare is the largest part of the time, 0..1, that requests may fill.
 	BusShare float64
 
+	// Address is where the device is reached, "" where its driver has none. Devices behind one gateway share it.
+	Address string
+
 	// Recorded is Kind.Recorded of its driver.
 	Recorded bool
 

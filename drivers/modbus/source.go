@@ -140,6 +140,9 @@ func plural(n int, word string) string {
 	return fmt.Sprintf("%d %ss", n, word)
 }
 
+// Address is the host and port of the unit's link.
+func (s *source) Address() string { return s.unit.link.address }
+
 // Counts are the requests made so far.
 func (s *source) Counts() drivers.Counts { return s.unit.counts }
 
