@@ -3,8 +3,13 @@ package main
 import (
 	"errors"
 	"fmt"
+	"os"
+	"os/user"
+	"path/filepath"
+	"strconv"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"dimwatch/agent/config"
@@ -41,6 +46,7 @@ type keeper struct {
 	failed int          // commits that failed in a row
 	clips  clips
 	ending bool // the next commit is the last
+	aside  bool // what there was has been set aside
 
 	mu       sync.Mutex // for what a scrape reads
 	info     metrics.Kept
@@ -77,6 +83,7 @@ func (k *keeper) begin(now time.Time) error {
 
 func (k *keeper) tellAside(aside string) {
 	if aside != "" {
+		k.aside = true
 		k.log.Error("the state that was kept can not be used: it is set aside, and all zones are new", zap.String("why", aside))
 	}
 }
@@ -91,11 +98,16 @@ func (k *keeper) restore(s *judge.Site, site *config.Site) {
 		err = s.Restore(judge.State{Judgement: records[store.Judgement], Meters: records[store.Meters], Energy: records[store.Energy]})
 		k.read = true
 	}
-	if err != nil {
+	switch {
+	case err != nil && k.store == nil:
+		k.locked(err)
+		return
+	case err != nil:
 		k.unreadable(err)
 		return
-	}
-	if len(records) == 0 {
+	case len(records) == 0 && k.aside: // said already
+		return
+	case len(records) == 0:
 		k.log.Info("no state was kept yet: all zones are new", zap.String("state", k.dir))
 		return
 	}
@@ -116,18 +128,47 @@ func (k *keeper) records(site *config.Site) (map[store.Record][]byte, error) {
 		return k.store.Load(site.Name)
 	}
 	records, err := store.Read(k.dir, site.Name)
-	if err != nil {
-		return nil, nil // why it does not open was told already; what it has is not written over: see spare
+	if errors.Is(err, os.ErrNotExist) || errors.Is(err, syscall.ENOTDIR) {
+		return nil, nil
 	}
-	return records, nil
+	return records, err // what it has is not written over: see spare
+}
+
+// locked says that there is a state which can not even be read, whose it is, and what to do.
+func (k *keeper) locked(err error) {
+	file := store.File(k.dir)
+	k.log.Error("a state was kept, and it can not be read: all zones are new. Stop the program, give the file and its folder to the user that it runs as, and start it again: it goes on from there",
+		zap.Error(err), zap.String("file", file), zap.String("owner", ownerOf(file)), zap.String("user", userName(os.Geteuid())))
+}
+
+// ownerOf is the user whose file it is, or whose the nearest folder above it is that can be looked at.
+func ownerOf(path string) string {
+	for {
+		info, err := os.Stat(path)
+		if err == nil {
+			if s, ok := info.Sys().(*syscall.Stat_t); ok {
+				return userName(int(s.Uid))
+			}
+			return "not known"
+		}
+		up := filepath.Dir(path)
+		if up == path {
+			return "not known"
+		}
+		path = up
+	}
+}
+
+func userName(id int) string {
+	u, err := user.LookupId(strconv.Itoa(id))
+	if err != nil {
+		return "user " + strconv.Itoa(id)
+	}
+	return u.Username
 }
 
 // unreadable sets a store aside whose records mean nothing to this program.
 func (k *keeper) unreadable(err error) {
-	if k.store == nil {
-		k.log.Error("the state that was kept can not be used: all zones are new", zap.Error(err))
-		return
-	}
 	aside, failed := k.store.SetAside(time.Now(), err.Error())
 	k.tellAside(aside)
 	if failed != nil {

@@ -104,6 +104,26 @@ func TestStateComesLater(t *testing.T) {
 	}
 }
 
+// That no state was kept yet is only said where there is none; of one that can not be read it is said whose it is and what to do.
+func TestStateCanNotBeRead(t *testing.T) {
+	p := startPanel(t)
+	dir := t.TempDir()
+	if err := os.Symlink("dimwatch.db", filepath.Join(dir, "dimwatch.db")); err != nil { // root can read all that has an end
+		t.Fatal(err)
+	}
+	w := startWatch(t, stateText(p.address, dir, "aisles-1-4"))
+	w.stop()
+	log := w.log.String()
+	for _, want := range []string{"it can not be read", `"file":"` + filepath.Join(dir, "dimwatch.db") + `"`, `"owner":"` + userName(os.Getuid()) + `"`, `"user":"`, "start it again"} {
+		if !strings.Contains(log, want) {
+			t.Errorf("the log lacks %q:\n%s", want, log)
+		}
+	}
+	if strings.Contains(log, "no state was kept yet") {
+		t.Errorf("the log is\n%s", log)
+	}
+}
+
 // A file that is no state is set aside with a message, and so is a record that this program can not read.
 func TestDamagedStateIsSetAside(t *testing.T) {
 	noLeaks(t)
@@ -113,7 +133,7 @@ func TestDamagedStateIsSetAside(t *testing.T) {
 	w := startWatch(t, stateText(p.address, dir, "aisles-1-4"))
 	w.await(true, `dimming_zone_feedback_ratio\{zone="aisles-1-4"\}`, 10*time.Second)
 	w.stop()
-	if log := w.log.String(); strings.Count(log, "it is set aside") != 1 || !strings.Contains(log, ".bad-") {
+	if log := w.log.String(); strings.Count(log, "it is set aside") != 1 || !strings.Contains(log, ".bad-") || strings.Contains(log, "no state was kept yet") {
 		t.Errorf("the log is\n%s", log)
 	}
 	w = startWatch(t, stateText(p.address, dir, "aisles-1-4"))

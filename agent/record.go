@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"dimwatch/agent/config"
@@ -58,7 +59,8 @@ type recorder struct {
 	sound   map[string]bool   // files whose end was looked at
 	pack    *gzip.Writer
 	packed  bytes.Buffer
-	failed  int // attempts in a row
+	failed  int  // attempts in a row
+	ending  bool // what is not written now is lost
 }
 
 type recordedDevice struct {
@@ -161,17 +163,49 @@ func (r *recorder) flush() {
 	lost := r.lost
 	r.lost = 0
 	r.mu.Unlock()
-	var failure error
+	var failures []error
 	for i, days := range taken {
 		for n, day := range days {
 			if err := r.write(&r.devices[i], day); err != nil {
-				failure = errors.Join(failure, err)
+				if !slices.ContainsFunc(failures, func(e error) bool { return sameCause(e, err) }) {
+					failures = append(failures, err)
+				}
 				r.wait(i, days[n:])
 				break
 			}
 		}
 	}
-	r.tell(failure, lost)
+	r.tell(errors.Join(failures...), lost)
+}
+
+// sameCause says whether the system has given the same reason for two failures: that of each device's file is one to a person.
+func sameCause(a, b error) bool {
+	var x, y syscall.Errno
+	return errors.As(a, &x) && errors.As(b, &y) && x == y || a.Error() == b.Error()
+}
+
+// try finds out at the start whether there can be recordings: the first rows are written a minute later.
+func (r *recorder) try(now time.Time) {
+	if r == nil {
+		return
+	}
+	folder, err := r.folder(now.In(r.site.Location).Format(time.DateOnly))
+	if err == nil {
+		var f *os.File
+		if f, err = os.CreateTemp(folder, ".try-*"); err == nil {
+			err = errors.Join(f.Close(), os.Remove(f.Name()))
+		}
+	}
+	r.tell(err, 0)
+}
+
+// end writes what still waits.
+func (r *recorder) end() {
+	if r == nil {
+		return
+	}
+	r.ending = true
+	r.flush()
 }
 
 // wait puts rows back in front of those that have come meanwhile.
@@ -192,9 +226,12 @@ func (r *recorder) wait(device int, days []recordedDay) {
 // tell logs the first failure in a row, and its end with what was lost.
 func (r *recorder) tell(failure error, lost int) {
 	switch {
+	case failure != nil && r.ending:
+		r.log.Error("the last rows could not be recorded and are lost", zap.Error(failure), zap.Int("lost_rows", lost+r.waiting()), zap.String("record", r.dir))
 	case failure != nil:
 		if r.failed == 0 {
-			r.log.Error("what is read can not be recorded; watching goes on, and it is tried again each minute", zap.Error(failure), zap.String("record", r.dir))
+			r.log.Error("what is read can not be recorded: see that --record names a folder in which this user may write, on a disk with room; watching goes on, and it is tried again each minute",
+				zap.Error(failure), zap.String("record", r.dir))
 		}
 		r.failed++
 		r.mu.Lock()
@@ -204,6 +241,18 @@ func (r *recorder) tell(failure error, lost int) {
 		r.log.Info("what is read is recorded again", zap.Int("failed_attempts", r.failed), zap.Int("lost_rows", lost))
 		r.failed = 0
 	}
+}
+
+// waiting is how many rows wait.
+func (r *recorder) waiting() (n int) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for i := range r.devices {
+		for _, x := range r.devices[i].days {
+			n += bytes.Count(x.rows, []byte("\n"))
+		}
+	}
+	return n
 }
 
 // write adds rows to the file of their day.

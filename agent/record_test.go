@@ -288,6 +288,10 @@ func TestRecordingCanNotBeWritten(t *testing.T) {
 	write(t, dir, "")
 	r, take := recordedPanel(t, dir, log)
 	at := time.Date(2026, 3, 8, 12, 0, 0, 0, time.UTC)
+	r.try(at)
+	if got := log.String(); strings.Count(got, "can not be recorded") != 1 {
+		t.Errorf("at the start the log is\n%s", got)
+	}
 	for range 10 {
 		take(at, nil)
 		at = at.Add(5 * time.Second)
@@ -329,6 +333,24 @@ func TestRecordingCanNotBeWritten(t *testing.T) {
 	written := strings.Count(unpacked(t, file), "\n") - 1
 	if got := log.String(); written == 0 || !strings.Contains(got, fmt.Sprintf(`"lost_rows":%d`, rows-written)) {
 		t.Errorf("%d of %d rows were written; the log is\n%s", written, rows, got)
+	}
+}
+
+// What can not be recorded is said at the start, once for all devices; at the end that what waited is lost.
+func TestRecordingOfMoreDevices(t *testing.T) {
+	base, log := t.TempDir(), &safeBuffer{}
+	write(t, filepath.Join(base, "disk"), "")
+	p := startPanel(t)
+	w := startWatch(t, twoDevices(t, p, "aisles-1-4"), func(d *daemon) { d.record = filepath.Join(base, "disk", "days"); log = &safeBuffer{}; d.log = newLogger(log) })
+	if got := log.String(); strings.Count(got, "can not be recorded") != 1 || strings.Count(got, "not a directory") != 1 {
+		t.Errorf("at the start the log is\n%s", got)
+	}
+	w.await(true, `dimming_device_requests_total\{device="gone",result="[a-z]+"\} [1-9]`, 10*time.Second)
+	w.await(true, `dimming_zone_feedback_ratio\{zone="aisles-1-4"\}`, 10*time.Second)
+	w.stop()
+	_, got, _ := strings.Cut(log.String(), `"ending"`)
+	if strings.Count(got, "are lost") != 1 || strings.Count(got, "not a directory") != 1 || strings.Contains(got, "watching goes on") || strings.Contains(got, `"lost_rows":0`) {
+		t.Errorf("at the end the log is\n%s", got)
 	}
 }
 

@@ -143,7 +143,7 @@ func (d *daemon) run(ctx context.Context, site *config.Site, hup <-chan os.Signa
 		d.keep.ending = true
 		d.settle(true)
 		d.keep.close()
-		d.recorder.flush()
+		d.recorder.end()
 	}()
 	keeping := time.NewTicker(energyEvery)
 	defer keeping.Stop()
@@ -214,6 +214,7 @@ func (d *daemon) begin(ctx context.Context, site *config.Site, before *judge.Sit
 	}
 	d.keep.keep(s, time.Now(), true) // before anything can be shown
 	d.recorder.begin(site)
+	d.recorder.try(time.Now())
 	var jobs []poll.Job
 	for i := range site.Devices {
 		dev := &site.Devices[i]

@@ -456,6 +456,16 @@ func TestReload(t *testing.T) {
 	w.stop()
 }
 
+// A store whose devices can not be reached is watched: ready once each was polled, and the metrics say that none answers.
+func TestReadyWithoutAnswers(t *testing.T) {
+	noLeaks(t)
+	w := startWatch(t, siteText(unusedAddress(t), "aisles-1-4"))
+	w.await(true, `dimming_device_up\{device="panel"\} 0`, 10*time.Second)
+	if status, body := w.get("/readyz"); status != 200 {
+		t.Errorf("/readyz: %d %q", status, body)
+	}
+}
+
 // A device that goes away is logged once, is a finding of the network, and its coming back is logged with a count.
 func TestDeviceGoesAway(t *testing.T) {
 	noLeaks(t)

@@ -23,7 +23,7 @@ func handler(c *metrics.Collector, ready func() bool) http.Handler {
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "ok") })
 	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, _ *http.Request) {
 		if !ready() {
-			http.Error(w, "not ready: some device was not polled yet", http.StatusServiceUnavailable)
+			http.Error(w, "not ready: some device was not polled yet, whether it answers or not", http.StatusServiceUnavailable)
 			return
 		}
 		fmt.Fprintln(w, "ok")
@@ -35,7 +35,7 @@ func handler(c *metrics.Collector, ready func() bool) http.Handler {
 <body><h1>dimwatch</h1><p>Watches the dimming points of a store. It only reads.</p>
 <ul><li><a href="/metrics">/metrics</a>: every figure, for Prometheus</li>
 <li><a href="/healthz">/healthz</a>: the program runs</li>
-<li><a href="/readyz">/readyz</a>: every device was polled once</li></ul></body></html>
+<li><a href="/readyz">/readyz</a>: every device was polled once, whether it answered or not</li></ul></body></html>
 `)
 	})
 	return mux

@@ -19,6 +19,9 @@ import (
 // a fraction of a second, so the second try is rare already.
 const copyTries = 5
 
+// File is the path of the file in a folder.
+func File(dir string) string { return filepath.Join(dir, fileName) }
+
 // Look opens the file in a folder for reading, and calls f with it. Where another process has it, f reads a copy of it as it
 // was after that process's last commit.
 func Look(dir string, f func(View) error) error {
