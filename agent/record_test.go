@@ -341,7 +341,11 @@ func TestRecordingOfMoreDevices(t *testing.T) {
 	base, log := t.TempDir(), &safeBuffer{}
 	write(t, filepath.Join(base, "disk"), "")
 	p := startPanel(t)
-	w := startWatch(t, twoDevices(t, p, "aisles-1-4"), func(d *daemon) { d.record = filepath.Join(base, "disk", "days"); log = &safeBuffer{}; d.log = newLogger(log) })
+	w := startWatch(t, twoDevices(t, p, "aisles-1-4"), func(d *daemon) {
+		d.record = filepath.Join(base, "disk", "days")
+		log = &safeBuffer{}
+		d.log = newLogger(log)
+	})
 	if got := log.String(); strings.Count(got, "can not be recorded") != 1 || strings.Count(got, "not a directory") != 1 {
 		t.Errorf("at the start the log is\n%s", got)
 	}

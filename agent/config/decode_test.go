@@ -3,8 +3,10 @@ package config
 import (
 	"math"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
@@ -182,6 +184,24 @@ func TestUnreadable(t *testing.T) {
 		site, _, diags := Load(path, fakeKinds)
 		if site != nil || len(diags) != 1 || !diags.HasErrors() || diags[0].Detail == "" {
 			t.Errorf("%s: site %v, %v", path, site != nil, diags)
+		}
+	}
+}
+
+// TestNoText checks that what is no text is said in a line, and that nothing of it goes to a terminal.
+func TestNoText(t *testing.T) {
+	for _, c := range []struct{ src, want string }{
+		{"", "x.hcl: the file is empty"},
+		{" \n\t\r\n", "x.hcl: the file is empty"},
+		{"\xff\xfes\x00i\x00", "UTF-16"},
+		{"\x1f\x8b\x08\x00\xfe", "x.hcl: not a text file in UTF-8"},
+		{"site \x1b[31m\"s\" {}", "x.hcl: not a text file in UTF-8"},
+		{"site \"caf\xe9\" {}", "x.hcl: not a text file in UTF-8"},
+	} {
+		site, files, diags := LoadBytes([]byte(c.src), "x.hcl", fakeKinds)
+		text := render(t, files, diags)
+		if site != nil || len(diags) != 1 || !strings.Contains(text, c.want) || strings.ContainsAny(text, "\x1b\x00\x1f") || !utf8.ValidString(text) {
+			t.Errorf("%q: %s, want %q", c.src, text, c.want)
 		}
 	}
 }

@@ -6,12 +6,12 @@ import (
 )
 
 // closest gives the candidate that word was most likely meant to be, or "" where none is near: equal but for case, or
-// within a third of its length, at most three, in edits. Of equally near ones the first in alphabetical order is taken, so
+// within a third of its length, at most two, in edits: at three, modbus-rtu would be taken for a slip of modbus-tcp. Of equally near ones the first in alphabetical order is taken, so
 // that a message is always the same.
 func closest(word string, candidates []string) string {
 	sorted := append([]string(nil), candidates...)
 	sort.Strings(sorted)
-	best, bestDistance := "", 1+min(3, max(1, len(word)/3))
+	best, bestDistance := "", 1+min(2, max(1, len(word)/3))
 	for _, c := range sorted {
 		d := editDistance(strings.ToLower(word), strings.ToLower(c))
 		if d < bestDistance {

@@ -16,7 +16,8 @@ type pointKeys struct {
 	order  []string // of the file where it is known
 	keys   map[string]hcl.Range
 	vals   map[string]hcl.Range
-	failed bool // something was reported: the point is not to be used
+	failed bool     // something was reported: the point is not to be used
+	slips  []string // keys that were reported as misspelt, as they are spelt right
 }
 
 // locate finds the places of keys and values where the object, or one that goes into it, is written out.

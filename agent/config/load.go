@@ -1,12 +1,14 @@
 package config
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"unicode/utf8"
 
 	"dimwatch/drivers"
 
@@ -45,6 +47,10 @@ func Load(path string, kinds map[string]drivers.Kind) (*Site, Files, hcl.Diagnos
 // LoadBytes is Load for a text that is at hand. path names it in diagnostics, and its folder is where relative paths
 // start from.
 func LoadBytes(src []byte, path string, kinds map[string]drivers.Kind) (*Site, Files, hcl.Diagnostics) {
+	if problem := textProblem(src); problem != nil {
+		problem.Summary = path + ": " + problem.Summary
+		return nil, Files{}, hcl.Diagnostics{problem}
+	}
 	parser := hclparse.NewParser()
 	file, diags := parser.ParseHCL(src, path)
 	l := &loader{path: path, dir: filepath.Dir(path), kinds: kinds, site: &Site{File: path}}
@@ -62,6 +68,23 @@ func LoadBytes(src []byte, path string, kinds map[string]drivers.Kind) (*Site, F
 		return nil, Files(parser.Files()), l.diags
 	}
 	return l.site, Files(parser.Files()), l.diags
+}
+
+// textProblem says why a configuration is no text that can be read, nil where it is one. What is not text must not go to a
+// terminal, and no line of it says anything.
+func textProblem(src []byte) *hcl.Diagnostic {
+	d := &hcl.Diagnostic{Severity: hcl.DiagError, Summary: "not a text file in UTF-8"}
+	switch {
+	case bytes.HasPrefix(src, []byte("\xff\xfe")), bytes.HasPrefix(src, []byte("\xfe\xff")):
+		d.Detail = "It is UTF-16: save it as UTF-8."
+	case !utf8.Valid(src), bytes.ContainsFunc(src, func(c rune) bool { return c < ' ' && c != '\t' && c != '\n' && c != '\r' || c == 0x7f }):
+		d.Detail = "See whether -config names the right file, and whether it was copied whole."
+	case len(bytes.TrimSpace(src)) == 0:
+		d.Summary, d.Detail = "the file is empty", "It needs a site, a device and a zone; the README shows the smallest one."
+	default:
+		return nil
+	}
+	return d
 }
 
 // Print writes diagnostics with their source lines, and how many there are. Text is wrapped at width columns, not at all

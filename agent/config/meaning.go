@@ -15,6 +15,10 @@ const (
 	maxMilliamps       = 30.0
 	minLoop            = 1.0 // mA between the ends of a pair: less is a slip into amperes
 	maxQuantity        = 1e9 // lux and watts
+
+	// leastSpan is what a level moves at least between the ends of a pair, percent, without a warning. Chosen: a fraction of full
+	// light taken for percent has 1; at half nothing more is caught, at double the fine end of a range split in two is.
+	leastSpan = 5.0
 )
 
 // meaning reads what the number of a point is: a quantity and the lines that lead to it.
@@ -38,7 +42,7 @@ func (k *pointKeys) meaning(p *Point) {
 	if hasLoop {
 		hasLoop = k.loop(loop)
 	}
-	if loopThere && !rawThere {
+	if loopThere && !rawThere && !slices.Contains(k.slips, "raw") {
 		k.fail(k.keyRange("milliamps"), "Current without raw", "milliamps gives the currents at two raw values: add raw = [a, b]. Where the number is the current itself, write raw = [4, 20], milliamps = [4, 20].")
 	}
 	if !ok {
@@ -110,6 +114,8 @@ func (k *pointKeys) quantity() (Quantity, bool) {
 	case len(found) > 1:
 		k.fail(k.keyRange(found[1]), "Two quantities", "%s has %s. Its number means one thing: keep one.", k.title(), list(found, "and"))
 		return 0, false
+	case len(found) == 0 && slices.ContainsFunc(k.slips, func(name string) bool { return slices.Contains(quantityKeys, name) }):
+		return 0, false // it is there, misspelt
 	case len(found) == 0:
 		if _, raw := k.values["raw"]; raw {
 			k.fail(k.keyRange("raw"), "Raw without a quantity", "raw gives two raw values; say what they mean with a pair for %s.", list(names, "or"))
@@ -147,6 +153,9 @@ func (k *pointKeys) scale(q Quantity, hasRaw bool) (pair [2]float64, isPair bool
 	if !isPair {
 		return pair, false
 	}
+	if !hasRaw && slices.Contains(k.slips, "raw") {
+		return pair, false
+	}
 	if !hasRaw {
 		k.fail(k.keyRange(name), "Pair without raw", "%s gives what two raw values mean: add raw = [a, b], or write %s = true where the number is %s already.", name, name, name)
 		return pair, false
@@ -169,6 +178,10 @@ func (k *pointKeys) scale(q Quantity, hasRaw bool) (pair [2]float64, isPair bool
 			k.fail(k.valueRange(name), "Out of range", "%s is from %s to %s; this has %s.%s", name, plain(low), plain(high), plain(x), hint)
 			return pair, false
 		}
+	}
+	if span := math.Abs(pair[1] - pair[0]); k.place.role <= Feedback && span > 0 && (q == Volts && span < leastSpan/10 || q != Volts && span < leastSpan) {
+		k.l.warn(k.valueRange(name), "Hardly any span", "From %s to %s the %s moves by less than %s %% of level. Where the raw values are those of dark and of full light, as with a fraction, write %s = %s.",
+			plain(pair[0]), plain(pair[1]), k.place.role, plain(leastSpan), name, examplePair(q))
 	}
 	if pair[0] == pair[1] {
 		k.fail(k.valueRange(name), "Equal ends", "Both raw values mean %s %s: then the point says nothing. Give two different values.", name, plain(pair[0]))

@@ -163,7 +163,7 @@ func parseDuration(v cty.Value, low time.Duration) (d time.Duration, problem str
 	}
 	switch unit := strings.ToLower(parts[2]); {
 	case unit == "":
-		return 0, fmt.Sprintf(`%q has no unit. Write "%ss" if seconds are meant. %s`, text, parts[1], units)
+		return 0, fmt.Sprintf(`%q has no unit. Write "%ss" where seconds are meant, "%sms" for milliseconds. %s`, text, parts[1], parts[1], units)
 	case strings.HasPrefix(unit, "ms"), strings.HasPrefix(unit, "milli"):
 		return 0, fmt.Sprintf(`Write "%sms". %s`, parts[1], units)
 	case strings.HasPrefix(unit, "s"):

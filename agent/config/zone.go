@@ -11,6 +11,10 @@ import (
 const (
 	maxRatedPower = 1e6  // watts
 	maxBallasts   = 5000 // of one zone
+
+	// A ballast or driver draws from leastBallast to mostBallast watts, without a warning. Chosen: from one small lamp to the
+	// largest fixture of a high hall; at half and double a power in kilowatts or a wrong count still shows.
+	leastBallast, mostBallast = 5.0, 500.0
 )
 
 var zoneSchema = schemaOf("zone")
@@ -31,6 +35,7 @@ func (l *loader) decodeZone(b *hcl.Block) {
 		}
 		z.Ballasts = int(n)
 	}
+	l.checkGear(a, &z)
 	z.PowerCurve = l.powerCurve(a)
 	z.TapGear = l.feedbackTap(a)
 	z.Judge = l.decodeJudge(inner, l.judge)
@@ -53,6 +58,17 @@ func (l *loader) decodeZone(b *hcl.Block) {
 		l.warn(b.DefRange, "Not known when light is asked for", "%s has no lit point and the site has no hours: whether a dark zone is off or broken can not be told. Add hours to the site, or lit = { ... } to the zone.", l.zoneTitle(z.Name))
 	}
 	l.site.Zones = append(l.site.Zones, z)
+}
+
+// checkGear warns where the power of one ballast is none that there is.
+func (l *loader) checkGear(a block, z *Zone) {
+	if z.RatedPower <= 0 || z.Ballasts <= 0 {
+		return
+	}
+	if each := z.RatedPower / float64(z.Ballasts); each < leastBallast || each > mostBallast {
+		l.warn(a.attrs["rated_power"].Expr.Range(), "Unlikely gear", "%s W for %d ballasts is %s W each; from %s to %s W is usual. rated_power is of the whole zone, in watts, and ballasts is how many it has.",
+			plain(z.RatedPower), z.Ballasts, plain(math.Round(10*each)/10), plain(leastBallast), plain(mostBallast))
+	}
 }
 
 // zoneDevice finds the zone's own device: the only one of the site where none is named. nil where there is none, which has

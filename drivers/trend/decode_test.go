@@ -166,3 +166,14 @@ func TestNearest(t *testing.T) {
 		}
 	}
 }
+
+// A column that another point has is not what a missing one was meant to be.
+func TestMissingColumn(t *testing.T) {
+	r := &Recording{columns: []column{{name: "z01_command"}, {name: "z02_command"}}}
+	for header, want := range map[string]string{"z01_command,Z02-command": `did you mean "Z02-command"?`, "z01_command,z01_power": ""} {
+		got := r.findColumns(strings.Split("time,"+header, ","))
+		if !strings.Contains(got, want) || want == "" && strings.Contains(got, "did you mean") {
+			t.Errorf("%s: %s, want %q", header, got, want)
+		}
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"dimwatch/drivers"
@@ -90,6 +91,9 @@ func (r *Recording) findColumns(names []string) string {
 			places[name] = i
 		}
 	}
+	free := slices.DeleteFunc(slices.Clone(names[1:]), func(name string) bool { // a column that a point has is not meant by another
+		return slices.ContainsFunc(r.columns, func(c column) bool { return c.name == name })
+	})
 	var wrong []string
 	for i := range r.columns {
 		c := &r.columns[i]
@@ -97,7 +101,7 @@ func (r *Recording) findColumns(names []string) string {
 		switch {
 		case !found:
 			text := fmt.Sprintf("there is no column %q (%s)", c.name, c.user)
-			if near := nearest(c.name, names[1:]); near != "" {
+			if near := nearest(c.name, free); near != "" {
 				text += fmt.Sprintf(", did you mean %q?", near)
 			}
 			wrong = append(wrong, text)
