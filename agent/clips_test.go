@@ -1,10 +1,13 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -117,6 +120,29 @@ func TestClipIsCut(t *testing.T) {
 	}
 	if first, last, n := cutMinutes(t, got, "zone-1-0"); first != 170 || last != 230 || n != 60*12+1 {
 		t.Errorf("of the end: %d samples from minute %v to %v", n, first, last)
+	}
+}
+
+// What can not be exported from is said with its file and what to do.
+func TestExportSaysWhatIsWrong(t *testing.T) {
+	site := filepath.Join(t.TempDir(), "site.hcl")
+	write(t, site, hallText("127.0.0.1:1"))
+	for _, c := range []struct {
+		name, want string
+		make       func(file string) error
+	}{
+		{"nothing", "there is no such file: --state or agent.state names the folder", func(string) error { return nil }},
+		{"no state", "it is no state, or is damaged", func(file string) error { return os.WriteFile(file, []byte("no state at all, and long enough"), 0o600) }},
+	} {
+		dir := t.TempDir()
+		file := filepath.Join(dir, "dimwatch.db")
+		if err := c.make(file); err != nil {
+			t.Fatal(err)
+		}
+		var out, errs bytes.Buffer
+		if code := run([]string{"export", "-config", site, "--state", dir}, &out, &errs); code != failed || !strings.HasPrefix(errs.String(), "dimwatch: export: "+file+": "+c.want) {
+			t.Errorf("%s: %d, %s%s, want %q", c.name, code, &out, &errs, c.want)
+		}
 	}
 }
 

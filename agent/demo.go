@@ -28,7 +28,11 @@ var demoCommand = command{
 
 Simulates the dimmed zones of an invented store behind a Modbus server on loopback, lets
 faults come and go in it, and watches it with the same daemon as watch does. Plain lines
-say what happens in the store and what was found. --for ends it by itself.
+say what happens in the store and what was found.
+
+  --for DURATION                ends it by itself after such as 90s, 2m or 1h30m; 0, which
+                                it is where not given, runs it until it is interrupted
+  --web.listen-address ADDRESS  where to serve the metrics
 
 Example:
   dimwatch demo --for 2m
@@ -86,6 +90,7 @@ func runDemo(args []string, out, errs io.Writer) int {
 	})
 	err = d.run(ctx, site, nil, func(a net.Addr) {
 		s.line("Metrics: http://%s/metrics   (curl -s http://%s/metrics | grep finding_active)", a, a)
+		s.commands(store.Address())
 	})
 	store.Close()
 	telling.Wait()
@@ -130,6 +135,21 @@ func (s *show) put(about, format string, args ...any) {
 		lead += fmt.Sprintf("%-9s", about)
 	}
 	fold(s.out, lead, fmt.Sprintf(format, args...))
+}
+
+// commands prints how the other commands look at the same store, each on one line to be copied.
+func (s *show) commands(address string) {
+	s.line("Look at it from a second terminal, in the folder of the sources:")
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	env := "DIMWATCH_DEMO_ADDRESS=" + address
+	for _, command := range []string{
+		env + " dimwatch read -config configs/demo.hcl --once",
+		env + " dimwatch watch -config configs/demo.hcl --state demo-state --web.listen-address 127.0.0.1:9848",
+		"dimwatch export -config configs/demo.hcl --state demo-state",
+	} {
+		fmt.Fprintf(s.out, "        %s\n", command)
+	}
 }
 
 // found prints a finding that was raised or has ended.

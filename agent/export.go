@@ -12,8 +12,12 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
+	"text/tabwriter"
+	"time"
 
+	"dimwatch/agent/config"
 	"dimwatch/agent/judge"
 	"dimwatch/agent/store"
 )
@@ -25,8 +29,9 @@ var exportCommand = command{
 Writes what a daemon has kept of a finding as a folder that review judges by itself:
 site.hcl, trend.csv.gz (what was read, from half an hour before the onset), finding.json
 (the finding as in review --json), history.csv.gz (the zones' last 26 hours by the minute)
-and versions.txt. Without a cause it lists those of which there is a clip. The daemon may
-be running: its state is then read as of its last commit.
+and versions.txt. Without a cause it lists those of which there is a clip, with what was
+found, where, since when and whether it still stands. The daemon may be running:
+its state is then read as of its last commit.
 
   -config FILE   the daemon's configuration
   --state DIR    where the daemon keeps its state; wins over agent.state
@@ -45,12 +50,16 @@ func export(args []string, out, errs io.Writer) int {
 	path := configFlag(fs)
 	state := fs.String("state", "", "the folder of the daemon's state")
 	to := fs.String("out", "", "the folder or archive to make")
-	if err := fs.Parse(args); err != nil {
+	if !parseFlags(fs, args) {
 		return misuse
 	}
 	cause, rest := fs.Arg(0), fs.NArg()
 	if code, ok := parse(fs, flagsOnly(args, rest)); !ok {
 		return code
+	}
+	if otherArchive(*to) {
+		fmt.Fprintf(errs, "dimwatch: export: --out %s: a bundle is a folder, or an archive whose name ends in .tar.gz\n", *to)
+		return misuse
 	}
 	site, _, ok := loadConfig(*path, errs)
 	if !ok {
@@ -63,7 +72,7 @@ func export(args []string, out, errs io.Writer) int {
 		return failed
 	}
 	if cause == "" {
-		return listClips(dir, site.Name, out, errs)
+		return listClips(dir, site, out, errs)
 	}
 	b, err := readBundle(dir, site.Name, cause)
 	if err == nil {
@@ -86,38 +95,93 @@ func flagsOnly(args []string, rest int) []string {
 	return args
 }
 
-func listClips(dir, site string, out, errs io.Writer) int {
-	var causes []string
-	err := store.Look(dir, func(v store.View) (err error) {
-		causes, err = v.Causes(site)
+// otherArchive says whether a name is that of an archive of a kind that is not made here.
+func otherArchive(name string) bool {
+	return slices.Contains([]string{".zip", ".tar", ".tgz", ".gz", ".7z", ".bz2", ".xz", ".zst", ".rar"}, strings.ToLower(filepath.Ext(name))) &&
+		!strings.HasSuffix(name, ".tar.gz")
+}
+
+// lookInto reads a state. Its error says which file can not be read, and what to do.
+func lookInto(dir string, f func(store.View) error) error {
+	err := store.Look(dir, f)
+	file := store.File(dir)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return fmt.Errorf("%s: there is no such file: --state or agent.state names the folder in which a daemon keeps its state, and it is made at the daemon's start", file)
+	case errors.Is(err, os.ErrPermission):
+		return fmt.Errorf("%s: permission denied: it belongs to %s; export as that user, or as root", file, ownerOf(file))
+	case errors.Is(err, store.ErrNoState):
+		return fmt.Errorf("%s: it is no state, or is damaged: %w; name another folder with --state, or one of the files set aside beside it under the name dimwatch.db in a folder of its own", file, err)
+	}
+	return err
+}
+
+// listClips prints a line for each cause of which there is a clip.
+func listClips(dir string, site *config.Site, out, errs io.Writer) int {
+	var heads []store.Piece
+	err := lookInto(dir, func(v store.View) (err error) {
+		heads, err = v.Heads(site.Name)
 		return err
 	})
 	if err != nil {
 		fmt.Fprintf(errs, "dimwatch: export: %v\n", err)
 		return failed
 	}
-	if len(causes) == 0 {
-		fmt.Fprintf(out, "there is no clip of site %s in %s yet: one is kept with each finding that is raised\n", site, dir)
+	if len(heads) == 0 {
+		fmt.Fprintf(out, "there is no clip of site %s in %s yet: one is kept with each finding that is raised\n", site.Name, dir)
+		return done
 	}
-	for _, c := range causes {
-		fmt.Fprintln(out, c)
+	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "CAUSE\tFINDING\tWHERE\tSINCE\tSTATE")
+	for _, h := range heads {
+		fmt.Fprintln(t, strings.Join(clipCells(h, site), "\t"))
 	}
+	_ = t.Flush()
 	return done
+}
+
+// clipCells are what the list of clips says of one.
+func clipCells(h store.Piece, site *config.Site) []string {
+	var head clipHead
+	var f keptFinding
+	if json.Unmarshal(h.Value, &head) != nil || json.Unmarshal(head.Finding, &f) != nil {
+		return []string{h.Cause, "-", "-", "-", "-"} // an export of it says what is wrong
+	}
+	at := func(text string) string {
+		if t, err := time.Parse(time.RFC3339, text); err == nil {
+			return t.In(site.Location).Format("Mon 2006-01-02 15:04")
+		}
+		return text
+	}
+	where, state := listed(f.Zones, 2), "stands"
+	if f.Device != "" {
+		where = "device " + f.Device
+	}
+	if f.Cleared != nil {
+		state = "ended " + at(*f.Cleared)
+	}
+	return []string{h.Cause, f.ID, where, at(f.Onset), state}
 }
 
 // bundle is a clip on its way out of the store.
 type bundle struct {
 	site, cause, out string
 
-	head    clipHead // of the newest statement
-	finding struct { // that it is about
-		ID    string   `json:"id"`
-		Zones []string `json:"zones"`
-	}
+	head    clipHead    // of the newest statement
+	finding keptFinding // that it is about
 	pieces  []store.Piece
 	minutes []zoneMinute
 	samples int
 	verdict string // what review says of the bundle
+}
+
+// keptFinding is what is read again of a finding in the store; it is written as in the report of review.
+type keptFinding struct {
+	ID      string   `json:"id"`
+	Zones   []string `json:"zones"`
+	Device  string   `json:"device"`
+	Onset   string   `json:"onset"`
+	Cleared *string  `json:"cleared"`
 }
 
 type zoneMinute struct {
@@ -128,7 +192,7 @@ type zoneMinute struct {
 
 func readBundle(dir, site, cause string) (*bundle, error) {
 	b := &bundle{site: site, cause: cause}
-	err := store.Look(dir, func(v store.View) (err error) {
+	err := lookInto(dir, func(v store.View) (err error) {
 		b.pieces, err = v.Clip(site, cause)
 		if err != nil {
 			return err

@@ -2,10 +2,14 @@
 package main
 
 import (
+	"cmp"
 	"flag"
 	"fmt"
 	"io"
 	"os"
+	"strings"
+
+	"dimwatch/agent/config"
 
 	"golang.org/x/term"
 )
@@ -81,7 +85,15 @@ func run(args []string, out, errs io.Writer) int {
 		}
 		return c.run(args[1:], out, errs)
 	}
-	fmt.Fprintf(errs, "dimwatch: there is no command %q; `dimwatch help` lists them\n", args[0])
+	var names []string
+	for _, c := range commands() {
+		names = append(names, c.name)
+	}
+	hint := ""
+	if near := config.Closest(args[0], names); near != "" {
+		hint = fmt.Sprintf("; did you mean %q?", near)
+	}
+	fmt.Fprintf(errs, "dimwatch: there is no command %q%s `dimwatch help` lists them\n", args[0], cmp.Or(hint, ";"))
 	return misuse
 }
 
@@ -103,9 +115,34 @@ func flags(name string, errs io.Writer) *flag.FlagSet {
 
 func configFlag(fs *flag.FlagSet) *string { return fs.String("config", "", "the configuration file") }
 
+// parseFlags parses flags, and says what is wrong with them as everything else is said.
+func parseFlags(fs *flag.FlagSet, args []string) bool {
+	out, usage := fs.Output(), fs.Usage
+	fs.SetOutput(io.Discard)
+	fs.Usage = func() {}
+	err := fs.Parse(args)
+	fs.SetOutput(out)
+	fs.Usage = usage
+	if err == nil {
+		return true
+	}
+	text := err.Error()
+	if name, unknown := strings.CutPrefix(text, "flag provided but not defined: -"); unknown {
+		text = fmt.Sprintf("there is no flag -%s", name)
+		var names []string
+		fs.VisitAll(func(f *flag.Flag) { names = append(names, f.Name) })
+		if near := config.Closest(name, names); near != "" {
+			text += ", did you mean -" + near + "?"
+		}
+	}
+	fmt.Fprintf(out, "dimwatch: %s: %s\n", fs.Name(), text)
+	usage()
+	return false
+}
+
 // parse parses the flags and refuses what is left over; not ok comes with the exit code.
 func parse(fs *flag.FlagSet, args []string) (code int, ok bool) {
-	if err := fs.Parse(args); err != nil {
+	if !parseFlags(fs, args) {
 		return misuse, false
 	}
 	if fs.NArg() > 0 {

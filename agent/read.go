@@ -167,6 +167,9 @@ func (t *table) print(w io.Writer, now time.Time) {
 func (t *table) row(z *config.Zone, role config.Role, p *config.Point, now time.Time) string {
 	r := t.readings[p.Device][p.Index]
 	cells := []string{z.Name, role.String(), t.site.Devices[p.Device].Name, p.Where, "-", "-", "-", "-", r.Quality.String(), age(now, r.At), r.Reason}
+	if r.Quality == drivers.Bad {
+		cells[9] = "-" // no value, so none that is old
+	}
 	if r.Quality == drivers.Good || r.Quality == drivers.Uncertain {
 		v := p.Scaled(r.Value)
 		cells[4] = fmt.Sprintf("%.7g", r.Value)

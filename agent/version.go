@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"runtime"
 
 	"github.com/prometheus/common/version"
 )
@@ -20,4 +21,11 @@ var versionCommand = command{
 	},
 }
 
-func versionText() string { return version.Print("dimwatch") }
+// versionText says what was built. Only a release is built with a version.
+func versionText() string {
+	if version.Version == "" {
+		return fmt.Sprintf("dimwatch, version not known: built without release information\n  go version:       %s\n  platform:         %s/%s",
+			runtime.Version(), runtime.GOOS, runtime.GOARCH)
+	}
+	return version.Print("dimwatch")
+}

@@ -148,7 +148,7 @@ func (d *daemon) run(ctx context.Context, site *config.Site, hup <-chan os.Signa
 	keeping := time.NewTicker(energyEvery)
 	defer keeping.Stop()
 	c := metrics.New(d.view, d.reloadState)
-	srv := serve(listeners, d.web, handler(c, d.ready), d.log)
+	srv := serve(listeners, d.web, handler(c, d.ready, d.about), d.log)
 	defer srv.stop()
 	if listening != nil && len(listeners) > 0 {
 		listening(listeners[0].Addr())
@@ -328,6 +328,14 @@ func (d *daemon) reloadState() metrics.Reload {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return d.reload
+}
+
+// about gives the site's name, and how many findings stand.
+func (d *daemon) about() (title string, standing int) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	now := d.site.Snapshot()
+	return now.Site.Title, len(now.Findings)
 }
 
 func (d *daemon) ready() bool {

@@ -406,6 +406,9 @@ func TestWebSide(t *testing.T) {
 			t.Errorf("the first page (%d) does not lead to %s", status, want)
 		}
 	}
+	if want := "<h1>corner-market</h1><p>No findings stand now."; !strings.Contains(body, want) {
+		t.Errorf("the first page lacks %q:\n%s", want, body)
+	}
 	if strings.Contains(body, "<script") {
 		t.Error("the first page has a script")
 	}
@@ -708,5 +711,11 @@ func TestDemoEndsByItself(t *testing.T) {
 	}
 	if text := out.String(); !regexp.MustCompile(`Metrics: http://127\.0\.0\.1:\d+/metrics`).MatchString(text) || strings.Contains(text, ":9847/") {
 		t.Errorf("demo printed\n%s", text)
+	}
+	address := regexp.MustCompile(`is simulated at (127\.0\.0\.1:\d+);`).FindStringSubmatch(out.String())
+	for _, want := range []string{"read -config configs/demo.hcl --once\n", "watch -config configs/demo.hcl --state demo-state --web.listen-address 127.0.0.1:9848\n"} {
+		if address == nil || !strings.Contains(out.String(), "\n        DIMWATCH_DEMO_ADDRESS="+address[1]+" dimwatch "+want) {
+			t.Errorf("demo does not print how to %s\n%s", want, out.String())
+		}
 	}
 }

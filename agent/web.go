@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"html"
 	"log/slog"
 	"net"
 	"net/http"
@@ -16,8 +17,8 @@ import (
 	"go.uber.org/zap/exp/zapslog"
 )
 
-// handler serves metrics, health and a page that lists them.
-func handler(c *metrics.Collector, ready func() bool) http.Handler {
+// handler serves metrics, health and a page that lists them. about gives the site's name and how many findings stand.
+func handler(c *metrics.Collector, ready func() bool, about func() (title string, standing int)) http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", metrics.Handler(c))
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "ok") })
@@ -30,15 +31,24 @@ func handler(c *metrics.Collector, ready func() bool) http.Handler {
 	})
 	mux.HandleFunc("GET /{$}", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		fmt.Fprint(w, `<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>dimwatch</title>
+		title, standing := about()
+		title = html.EscapeString(title)
+		fmt.Fprintf(w, `<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>%[1]s: dimwatch</title>
 <meta name="viewport" content="width=device-width"><style>body{font:1.1em/1.5 sans-serif;margin:2em;max-width:40em}</style></head>
-<body><h1>dimwatch</h1><p>Watches the dimming points of a store. It only reads.</p>
-<ul><li><a href="/metrics">/metrics</a>: every figure, for Prometheus</li>
+<body><h1>%[1]s</h1><p>%[2]s now. dimwatch watches the dimming points of this store; it only reads.</p>
+<ul><li><a href="/metrics">/metrics</a>: every figure, for Prometheus; dimming_finding_active are the findings that stand</li>
 <li><a href="/healthz">/healthz</a>: the program runs</li>
 <li><a href="/readyz">/readyz</a>: every device was polled once, whether it answered or not</li></ul></body></html>
-`)
+`, title, standingText(standing))
 	})
 	return mux
+}
+
+func standingText(n int) string {
+	if n == 1 {
+		return "1 finding stands"
+	}
+	return count(n, "", "findings") + " stand"
 }
 
 // server is the web side of the daemon.

@@ -212,7 +212,7 @@ func TestClosest(t *testing.T) {
 	for word, want := range map[string]string{
 		"setpiont": "setpoint", "comand": "command", "Feedback": "feedback", "ltt": "lit", "pwr": "", "nroth": "north", "colour": "", "": "",
 	} {
-		if got := closest(word, keys); got != want {
+		if got := Closest(word, keys); got != want {
 			t.Errorf("closest to %q: %q, want %q", word, got, want)
 		}
 	}

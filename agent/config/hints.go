@@ -5,10 +5,10 @@ import (
 	"strings"
 )
 
-// closest gives the candidate that word was most likely meant to be, or "" where none is near: equal but for case, or
+// Closest gives the candidate that word was most likely meant to be, or "" where none is near: equal but for case, or
 // within a third of its length, at most two, in edits: at three, modbus-rtu would be taken for a slip of modbus-tcp. Of equally near ones the first in alphabetical order is taken, so
 // that a message is always the same.
-func closest(word string, candidates []string) string {
+func Closest(word string, candidates []string) string {
 	sorted := append([]string(nil), candidates...)
 	sort.Strings(sorted)
 	best, bestDistance := "", 1+min(2, max(1, len(word)/3))
@@ -51,7 +51,7 @@ func editDistance(a, b string) int {
 
 // didYouMean gives ` Did you mean "x"?`, or "" where no candidate is near.
 func didYouMean(word string, candidates []string) string {
-	if c := closest(word, candidates); c != "" {
+	if c := Closest(word, candidates); c != "" {
 		return ` Did you mean "` + c + `"?`
 	}
 	return ""

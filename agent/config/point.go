@@ -155,7 +155,7 @@ func (k *pointKeys) unknownKey(name string, kind *drivers.Kind) {
 		slices.Sort(known)
 		known = slices.Compact(known)
 	}
-	k.slips = append(k.slips, closest(name, known))
+	k.slips = append(k.slips, Closest(name, known))
 	k.fail(k.keyRange(name), "Unknown key", "A point has no key %q.%s", name, suggest(name, known))
 }
 

@@ -22,6 +22,9 @@ const copyTries = 5
 // File is the path of the file in a folder.
 func File(dir string) string { return filepath.Join(dir, fileName) }
 
+// ErrNoState says that a file is there, and is none that this program can read.
+var ErrNoState = errors.New("not a state file")
+
 // Look opens the file in a folder for reading, and calls f with it. Where another process has it, f reads a copy of it as it
 // was after that process's last commit.
 func Look(dir string, f func(View) error) error {
@@ -53,12 +56,15 @@ func look(path string, f func(View) error) error {
 	}
 	return guarded(func() error {
 		db, err := bolt.Open(path, 0o640, &bolt.Options{Timeout: waitSeconds * time.Second, ReadOnly: true})
+		if damaged(err) {
+			return fmt.Errorf("%w: %w", ErrNoState, err)
+		}
 		if err != nil {
 			return err
 		}
 		defer db.Close()
 		if err := check(db, path, info.Size()); err != nil {
-			return fmt.Errorf("%s: %w", path, err)
+			return fmt.Errorf("%w: %w", ErrNoState, err)
 		}
 		return f(View{db})
 	})

@@ -268,12 +268,21 @@ func (v View) Clip(site, cause string) (pieces []Piece, err error) {
 	return pieces, err
 }
 
-// Causes are those of which there is a clip.
-func (v View) Causes(site string) (list []string, err error) {
-	err = v.eachPiece(append([]byte(site), 0), func(p Piece, _ []byte) error {
-		if n := len(list); n == 0 || list[n-1] != p.Cause {
-			list = append(list, p.Cause)
+// Heads are what the clips of a site are of, one for each cause: that of its newest statement.
+func (v View) Heads(site string) (list []Piece, err error) {
+	err = v.eachPiece(append([]byte(site), 0), func(p Piece, value []byte) error {
+		if n := len(list); n == 0 || list[n-1].Cause != p.Cause {
+			list = append(list, Piece{Cause: p.Cause})
 		}
+		if p.Zone != "" {
+			return nil
+		}
+		body, err := unseal(value)
+		if err != nil {
+			return fmt.Errorf("clip of %s: %w", p.Cause, err)
+		}
+		p.Value = bytes.Clone(body)
+		list[len(list)-1] = p
 		return nil
 	})
 	return list, err
