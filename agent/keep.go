@@ -137,7 +137,7 @@ func (k *keeper) records(site *config.Site) (map[store.Record][]byte, error) {
 // locked says that there is a state which can not even be read, whose it is, and what to do.
 func (k *keeper) locked(err error) {
 	file := store.File(k.dir)
-	k.log.Error("a state was kept, and it can not be read: all zones are new. Stop the program, give the file and its folder to the user that it runs as, and start it again: it goes on from there",
+	k.log.Error("whatever state was kept can not be read: all zones are new. Stop the program, give the file and its folder to the user that it runs as, and start it again: it goes on from there",
 		zap.Error(err), zap.String("file", file), zap.String("owner", ownerOf(file)), zap.String("user", userName(os.Geteuid())))
 }
 

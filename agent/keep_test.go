@@ -114,7 +114,7 @@ func TestStateCanNotBeRead(t *testing.T) {
 	w := startWatch(t, stateText(p.address, dir, "aisles-1-4"))
 	w.stop()
 	log := w.log.String()
-	for _, want := range []string{"it can not be read", `"file":"` + filepath.Join(dir, "dimwatch.db") + `"`, `"owner":"` + userName(os.Getuid()) + `"`, `"user":"`, "start it again"} {
+	for _, want := range []string{"state was kept can not be read", `"file":"` + filepath.Join(dir, "dimwatch.db") + `"`, `"owner":"` + userName(os.Getuid()) + `"`, `"user":"`, "start it again"} {
 		if !strings.Contains(log, want) {
 			t.Errorf("the log lacks %q:\n%s", want, log)
 		}
