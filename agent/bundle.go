@@ -26,7 +26,7 @@ import (
 func loadBundle(folder string) (*config.Site, error) {
 	site, _, diags := config.Load(filepath.Join(folder, "site.hcl"), all.Kinds)
 	if diags.HasErrors() {
-		return nil, fmt.Errorf("the configuration that was kept with the clip can not be read by this program: %w", diags)
+		return nil, fmt.Errorf("the configuration that was kept with the clip cannot be read by this program: %w", diags)
 	}
 	return site, nil
 }

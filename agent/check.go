@@ -51,7 +51,7 @@ func check(args []string, out, errs io.Writer) int {
 		fmt.Fprintf(out, "  reads the file %s\n", name)
 	}
 	if !site.HasPlace {
-		fmt.Fprintln(out, "  no latitude and longitude: what needs the sun can not be found")
+		fmt.Fprintln(out, "  no latitude and longitude: what needs the sun cannot be found")
 	}
 	if live := slices.ContainsFunc(site.Devices, func(d config.Device) bool { return !d.Recorded }); live && site.Agent.State == "" {
 		fmt.Fprintln(out, "  no agent.state: what was learned and found is not kept across a restart")
@@ -133,7 +133,7 @@ func abilityOf(site *config.Site, z *config.Zone) ability {
 	return a
 }
 
-// lack notes that a finding can not be made, and what would have to be added.
+// lack notes that a finding cannot be made, and what would have to be added.
 func (a *ability) lack(finding, add string) {
 	if a.lacks[add] == nil {
 		a.add = append(a.add, add)

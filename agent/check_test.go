@@ -65,7 +65,7 @@ func TestCheckSaysWhatIsMissing(t *testing.T) {
 						t.Errorf("%s can be made without %s (%s)", name, add, why)
 					}
 					if ok, why := loops.Support(id, with); !ok {
-						t.Errorf("with %s %s can not be made: %s", add, name, why)
+						t.Errorf("with %s %s cannot be made: %s", add, name, why)
 					}
 				}
 			}
@@ -78,7 +78,7 @@ func TestCheckSaysWhatIsMissing(t *testing.T) {
 	}
 }
 
-// Zones of which the same is to be said are named together, and a zone that is alone can not be crossed.
+// Zones of which the same is to be said are named together, and a zone that is alone cannot be crossed.
 func TestCheckZones(t *testing.T) {
 	level := &config.Point{Quantity: config.Level}
 	zone := func(name string) config.Zone {

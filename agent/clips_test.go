@@ -123,7 +123,7 @@ func TestClipIsCut(t *testing.T) {
 	}
 }
 
-// What can not be exported from is said with its file and what to do.
+// What cannot be exported from is said with its file and what to do.
 func TestExportSaysWhatIsWrong(t *testing.T) {
 	site := filepath.Join(t.TempDir(), "site.hcl")
 	write(t, site, hallText("127.0.0.1:1"))

@@ -101,7 +101,7 @@ func otherArchive(name string) bool {
 		!strings.HasSuffix(name, ".tar.gz")
 }
 
-// lookInto reads a state. Its error says which file can not be read, and what to do.
+// lookInto reads a state. Its error says which file cannot be read, and what to do.
 func lookInto(dir string, f func(store.View) error) error {
 	err := store.Look(dir, f)
 	file := store.File(dir)

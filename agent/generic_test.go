@@ -143,7 +143,7 @@ func listen(t *testing.T, file string) (ours, generic []raise) {
 	t.Helper()
 	site, _, ok := loadConfig(file, os.Stderr)
 	if !ok {
-		t.Fatalf("%s can not be read", file)
+		t.Fatalf("%s cannot be read", file)
 	}
 	defer closeSources(site)
 	r := &recording{site: site, judge: judge.New(site), costs: map[int]energy.Cost{}}

@@ -39,7 +39,7 @@ type keeper struct {
 	log *zap.Logger
 	dir string // "" where nothing is kept
 
-	store  *store.Store // nil while it can not be opened
+	store  *store.Store // nil while it cannot be opened
 	read   bool         // what the store had was taken over, or there was none
 	kept   time.Time    // when the judgement was last kept
 	meters time.Time    // when the meters were
@@ -70,7 +70,7 @@ func (k *keeper) open(now time.Time) error {
 	return nil
 }
 
-// begin opens the store, or gives the reason why it can not be.
+// begin opens the store, or gives the reason why it cannot be.
 func (k *keeper) begin(now time.Time) error {
 	s, aside, err := store.Open(k.dir, now)
 	k.tellAside(aside)
@@ -84,7 +84,7 @@ func (k *keeper) begin(now time.Time) error {
 func (k *keeper) tellAside(aside string) {
 	if aside != "" {
 		k.aside = true
-		k.log.Error("the state that was kept can not be used: it is set aside, and all zones are new", zap.String("why", aside))
+		k.log.Error("the state that was kept cannot be used: it is set aside, and all zones are new", zap.String("why", aside))
 	}
 }
 
@@ -134,10 +134,10 @@ func (k *keeper) records(site *config.Site) (map[store.Record][]byte, error) {
 	return records, err // what it has is not written over: see spare
 }
 
-// locked says that there is a state which can not even be read, whose it is, and what to do.
+// locked says that there is a state which cannot even be read, whose it is, and what to do.
 func (k *keeper) locked(err error) {
 	file := store.File(k.dir)
-	k.log.Error("whatever state was kept can not be read: all zones are new. Stop the program, give the file and its folder to the user that it runs as, and start it again: it goes on from there",
+	k.log.Error("whatever state was kept cannot be read: all zones are new. Stop the program, give the file and its folder to the user that it runs as, and start it again: it goes on from there",
 		zap.Error(err), zap.String("file", file), zap.String("owner", ownerOf(file)), zap.String("user", userName(os.Geteuid())))
 }
 
@@ -293,7 +293,7 @@ func (k *keeper) note(s *judge.Site, f loops.Finding) {
 // fails counts a failure, and logs the first in a row.
 func (k *keeper) fails(err error) {
 	if k.failed == 0 {
-		k.log.Error("the state can not be kept; watching goes on, and it is tried again each minute", zap.Error(err), zap.String("state", k.dir))
+		k.log.Error("the state cannot be kept; watching goes on, and it is tried again each minute", zap.Error(err), zap.String("state", k.dir))
 	}
 	k.failed++
 	k.mu.Lock()

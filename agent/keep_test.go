@@ -49,7 +49,7 @@ func (w *watching) awaitLog(text string) {
 	}
 }
 
-// Where the state can not be kept, watching goes on; that is logged once, shown in the metrics, tried again, and its end is
+// Where the state cannot be kept, watching goes on; that is logged once, shown in the metrics, tried again, and its end is
 // logged as well.
 func TestStateCanNotBeKept(t *testing.T) {
 	noLeaks(t)
@@ -61,7 +61,7 @@ func TestStateCanNotBeKept(t *testing.T) {
 	w.await(true, `dimming_zone_feedback_ratio\{zone="aisles-1-4"\}`, 10*time.Second)
 	w.await(true, `dimming_state_commit_failures_total ([3-9]|\d\d)`, 10*time.Second)
 	w.await(false, `dimming_state_last_commit_timestamp_seconds`, time.Second)
-	if log := w.log.String(); strings.Count(log, "the state can not be kept") != 1 || !strings.Contains(log, "not a directory") {
+	if log := w.log.String(); strings.Count(log, "the state cannot be kept") != 1 || !strings.Contains(log, "not a directory") {
 		t.Errorf("the log is\n%s", log)
 	}
 	if err := os.Remove(filepath.Join(base, "blocked")); err != nil {
@@ -70,7 +70,7 @@ func TestStateCanNotBeKept(t *testing.T) {
 	w.awaitLog("the state is kept again")
 	w.await(true, `dimming_state_last_commit_timestamp_seconds \d`, 10*time.Second)
 	w.stop()
-	if log := w.log.String(); strings.Count(log, "the state can not be kept") != 1 {
+	if log := w.log.String(); strings.Count(log, "the state cannot be kept") != 1 {
 		t.Errorf("the log is\n%s", log)
 	}
 }
@@ -89,7 +89,7 @@ func TestStateComesLater(t *testing.T) {
 	}
 	write(t, filepath.Join(base, "disk"), "")
 	w := startWatch(t, stateText(p.address, filepath.Join(base, "disk", "state"), "aisles-1-4"))
-	w.awaitLog("the state can not be kept")
+	w.awaitLog("the state cannot be kept")
 	if err := os.Remove(filepath.Join(base, "disk")); err != nil {
 		t.Fatal(err)
 	}
@@ -104,7 +104,7 @@ func TestStateComesLater(t *testing.T) {
 	}
 }
 
-// That no state was kept yet is only said where there is none; of one that can not be read it is said whose it is and what to do.
+// That no state was kept yet is only said where there is none; of one that cannot be read it is said whose it is and what to do.
 func TestStateCanNotBeRead(t *testing.T) {
 	p := startPanel(t)
 	dir := t.TempDir()
@@ -114,7 +114,7 @@ func TestStateCanNotBeRead(t *testing.T) {
 	w := startWatch(t, stateText(p.address, dir, "aisles-1-4"))
 	w.stop()
 	log := w.log.String()
-	for _, want := range []string{"state was kept can not be read", `"file":"` + filepath.Join(dir, "dimwatch.db") + `"`, `"owner":"` + userName(os.Getuid()) + `"`, `"user":"`, "start it again"} {
+	for _, want := range []string{"state was kept cannot be read", `"file":"` + filepath.Join(dir, "dimwatch.db") + `"`, `"owner":"` + userName(os.Getuid()) + `"`, `"user":"`, "start it again"} {
 		if !strings.Contains(log, want) {
 			t.Errorf("the log lacks %q:\n%s", want, log)
 		}
@@ -124,7 +124,7 @@ func TestStateCanNotBeRead(t *testing.T) {
 	}
 }
 
-// A file that is no state is set aside with a message, and so is a record that this program can not read.
+// A file that is no state is set aside with a message, and so is a record that this program cannot read.
 func TestDamagedStateIsSetAside(t *testing.T) {
 	noLeaks(t)
 	p := startPanel(t)

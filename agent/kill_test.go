@@ -50,7 +50,7 @@ func (s *shops) said(line string) {
 			s.t.Errorf("start %d finds no state", s.starts+1)
 		}
 		s.starts++
-	case strings.Contains(l.Msg, "set aside"), strings.Contains(l.Msg, "can not be kept"):
+	case strings.Contains(l.Msg, "set aside"), strings.Contains(l.Msg, "cannot be kept"):
 		s.t.Errorf("a start says: %s", line)
 	case l.Cause == "":
 	case strings.HasPrefix(l.Msg, "ended"):

@@ -12,7 +12,7 @@ import (
 	"golang.org/x/term"
 )
 
-// loadConfig loads a configuration and prints what is wrong with it; not ok where it can not be used.
+// loadConfig loads a configuration and prints what is wrong with it; not ok where it cannot be used.
 func loadConfig(path string, errs io.Writer) (*config.Site, hcl.Diagnostics, bool) {
 	site, files, diags := config.Load(path, all.Kinds)
 	if len(diags) > 0 {

@@ -67,7 +67,7 @@ func (l *pointLog) poll(readings []drivers.Reading) {
 		failing = append(failing, p.name+": "+readings[i].Quality.String()+", "+readings[i].Reason)
 	}
 	if len(failing) > 0 {
-		l.log.Warn("points can not be read; what needs them is not judged", zap.Strings("points", failing), zap.Int("more", more))
+		l.log.Warn("points cannot be read; what needs them is not judged", zap.Strings("points", failing), zap.Int("more", more))
 	}
 	if len(again) > 0 {
 		l.log.Info("points can be read again", zap.Strings("points", again), zap.Int("failed_polls", polls))

@@ -150,7 +150,7 @@ func appendRow(b []byte, now time.Time, readings []drivers.Reading, err error) [
 	return append(b, '\n')
 }
 
-// flush writes the rows that wait. What can not be written waits on.
+// flush writes the rows that wait. What cannot be written waits on.
 func (r *recorder) flush() {
 	if r == nil {
 		return
@@ -230,7 +230,7 @@ func (r *recorder) tell(failure error, lost int) {
 		r.log.Error("the last rows could not be recorded and are lost", zap.Error(failure), zap.Int("lost_rows", lost+r.waiting()), zap.String("record", r.dir))
 	case failure != nil:
 		if r.failed == 0 {
-			r.log.Error("what is read can not be recorded: see that --record names a folder in which this user may write, on a disk with room; watching goes on, and it is tried again each minute",
+			r.log.Error("what is read cannot be recorded: see that --record names a folder in which this user may write, on a disk with room; watching goes on, and it is tried again each minute",
 				zap.Error(failure), zap.String("record", r.dir))
 		}
 		r.failed++

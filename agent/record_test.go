@@ -282,7 +282,7 @@ func TestRecordingByDays(t *testing.T) {
 	}
 }
 
-// Where the folder can not be written, that is said once, rows wait up to a bound, and what was lost is counted in the end.
+// Where the folder cannot be written, that is said once, rows wait up to a bound, and what was lost is counted in the end.
 func TestRecordingCanNotBeWritten(t *testing.T) {
 	base, log := t.TempDir(), &safeBuffer{}
 	dir := filepath.Join(base, "disk")
@@ -290,7 +290,7 @@ func TestRecordingCanNotBeWritten(t *testing.T) {
 	r, take := recordedPanel(t, dir, log)
 	at := time.Date(2026, 3, 8, 12, 0, 0, 0, time.UTC)
 	r.try(at)
-	if got := log.String(); strings.Count(got, "can not be recorded") != 1 {
+	if got := log.String(); strings.Count(got, "cannot be recorded") != 1 {
 		t.Errorf("at the start the log is\n%s", got)
 	}
 	for range 10 {
@@ -298,7 +298,7 @@ func TestRecordingCanNotBeWritten(t *testing.T) {
 		at = at.Add(5 * time.Second)
 		r.flush()
 	}
-	if got := log.String(); strings.Count(got, "can not be recorded") != 1 || !strings.Contains(got, "not a directory") {
+	if got := log.String(); strings.Count(got, "cannot be recorded") != 1 || !strings.Contains(got, "not a directory") {
 		t.Errorf("the log is\n%s", got)
 	}
 	if err := os.Remove(dir); err != nil {
@@ -337,7 +337,7 @@ func TestRecordingCanNotBeWritten(t *testing.T) {
 	}
 }
 
-// What can not be recorded is said at the start, once for all devices; at the end that what waited is lost.
+// What cannot be recorded is said at the start, once for all devices; at the end that what waited is lost.
 func TestRecordingOfMoreDevices(t *testing.T) {
 	base, log := t.TempDir(), &safeBuffer{}
 	write(t, filepath.Join(base, "disk"), "")
@@ -347,7 +347,7 @@ func TestRecordingOfMoreDevices(t *testing.T) {
 		log = &safeBuffer{}
 		d.log = newLogger(log)
 	})
-	if got := log.String(); strings.Count(got, "can not be recorded") != 1 || strings.Count(got, "not a directory") != 1 {
+	if got := log.String(); strings.Count(got, "cannot be recorded") != 1 || strings.Count(got, "not a directory") != 1 {
 		t.Errorf("at the start the log is\n%s", got)
 	}
 	w.await(true, `dimming_device_requests_total\{device="gone",result="[a-z]+"\} [1-9]`, 10*time.Second)

@@ -101,7 +101,7 @@ func waitFor(t *testing.T, ctx context.Context, what string, ok func() bool) {
 	}
 }
 
-// scrape gives the lines of a page, none where it can not be had.
+// scrape gives the lines of a page, none where it cannot be had.
 func scrape(url string) []string {
 	resp, err := http.Get(url)
 	if err != nil {

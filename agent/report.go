@@ -279,7 +279,7 @@ func (p *report) history(w io.Writer, c *incident) {
 	}
 }
 
-// also says what the points can not tell from a finding, the likeliest first, those that are as likely together; "" for nothing.
+// also says what the points cannot tell from a finding, the likeliest first, those that are as likely together; "" for nothing.
 func also(f *loops.Finding) string {
 	var texts []string
 	last := ""

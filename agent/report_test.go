@@ -81,9 +81,9 @@ func fortnight(t *testing.T) (*recording, judge.Snapshot) {
 		Summary: "Of bakery and cafe each zone's feedback follows the command of the other.",
 		Checks:  []string{"Follow the wires of both zones; what was worked on last is the first place to look."}, Cautions: []string{lineWarns}})
 	add(loops.Finding{ID: loops.DeviceLost, Cause: "device/south/1", Device: 1, Zones: []int{2, 4, 5}, Onset: at(9, "02:00"), Raised: at(9, "02:04"), Cleared: at(9, "05:30"), Confidence: 0.99,
-		Summary: "Device south does not answer; its zones can not be judged: books, dairy, produce."})
+		Summary: "Device south does not answer; its zones cannot be judged: books, dairy, produce."})
 	add(loops.Finding{ID: loops.DeviceLost, Cause: "device/north/1", Device: 0, Zones: []int{0}, Onset: at(9, "02:00"), Raised: at(9, "02:04"), Cleared: at(9, "05:30"), Confidence: 0.99,
-		Summary: "Device north does not answer; its zones can not be judged: aisles-1-4."})
+		Summary: "Device north does not answer; its zones cannot be judged: aisles-1-4."})
 	add(loops.Finding{ID: loops.CommandHeld, Cause: "zone/toys/3", Zones: []int{7}, Onset: at(10, "09:00"), Raised: at(10, "09:20"), Confidence: 1,
 		Summary: "The command stands at 50 % although the setpoint asks for 22 %.", Checks: []string{"At the controller: an override or hand position of this output."}})
 	add(loops.Finding{ID: loops.PairShort, Cause: "zone/aisles-1-4/1", Zones: []int{0}, Onset: at(12, "18:03"), Raised: at(12, "18:05"), Confidence: 0.59,

@@ -269,7 +269,7 @@ func TestReviewDocument(t *testing.T) {
 	}
 }
 
-// A recording in which nothing is wrong, and one that can not be judged, have their lists all the same.
+// A recording in which nothing is wrong, and one that cannot be judged, have their lists all the same.
 func TestReviewOfNothing(t *testing.T) {
 	s := &shop{}
 	r, text := reviewJSON(t, s.put(t, 400, 1, 1))

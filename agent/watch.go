@@ -81,11 +81,11 @@ func watch(args []string, _, errs io.Writer) int {
 	return done
 }
 
-// watchable says why a site can not be watched live.
+// watchable says why a site cannot be watched live.
 func watchable(site *config.Site) error {
 	for _, d := range site.Devices {
 		if d.Recorded {
-			return fmt.Errorf("device %q has driver %q: a recording can not be watched; judge it with `dimwatch review -config %s`", d.Name, d.Driver, site.File)
+			return fmt.Errorf("device %q has driver %q: a recording cannot be watched; judge it with `dimwatch review -config %s`", d.Name, d.Driver, site.File)
 		}
 	}
 	return nil

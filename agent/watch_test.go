@@ -446,7 +446,7 @@ func TestReload(t *testing.T) {
 	// A recording among the devices is refused as at the start.
 	write(t, w.file, strings.Replace(siteText(p.address, "aisles-1-4"), "zone ", "device \"log\" {\n  driver = \"trend\"\n  file = \"x.csv\"\n}\nzone ", 1))
 	w.hup <- os.Interrupt
-	for deadline := time.Now().Add(10 * time.Second); !strings.Contains(w.log.String(), "can not be watched"); time.Sleep(50 * time.Millisecond) {
+	for deadline := time.Now().Add(10 * time.Second); !strings.Contains(w.log.String(), "cannot be watched"); time.Sleep(50 * time.Millisecond) {
 		if time.Now().After(deadline) {
 			t.Fatalf("a recording was not refused:\n%s", w.log)
 		}
@@ -459,7 +459,7 @@ func TestReload(t *testing.T) {
 	w.stop()
 }
 
-// A store whose devices can not be reached is watched: ready once each was polled, and the metrics say that none answers.
+// A store whose devices cannot be reached is watched: ready once each was polled, and the metrics say that none answers.
 func TestReadyWithoutAnswers(t *testing.T) {
 	noLeaks(t)
 	w := startWatch(t, siteText(unusedAddress(t), "aisles-1-4"))

@@ -76,7 +76,7 @@ func TestSystemdSocket(t *testing.T) {
 	}
 	site := filepath.Join(t.TempDir(), "site.hcl")
 	write(t, site, siteText("127.0.0.1:1", "aisles-1-4"))
-	link := filepath.Join(t.TempDir(), "dimwatch") // the shell can not set the first argument, so the program gets its name
+	link := filepath.Join(t.TempDir(), "dimwatch") // the shell cannot set the first argument, so the program gets its name
 	if err := os.Symlink(self, link); err != nil {
 		t.Fatal(err)
 	}

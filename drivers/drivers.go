@@ -108,7 +108,7 @@ type Addressed interface {
 type Counts struct {
 	OK        uint64 // answered with values
 	Timeout   uint64 // no answer in time
-	Exception uint64 // the device said that it can not
+	Exception uint64 // the device said that it cannot
 	Protocol  uint64 // an answer that breaks the protocol, or does not belong to the request
 	Closed    uint64 // the connection could not be made, or broke
 }

@@ -139,7 +139,7 @@ func hideRow(body hcl.Body) hcl.Body {
 	return remain
 }
 
-// failing reports what can not be evaluated of the arguments that go to a driver, and says whether one is missing for that:
+// failing reports what cannot be evaluated of the arguments that go to a driver, and says whether one is missing for that:
 // the driver would report it a second time.
 func (l *loader) failing(body hcl.Body) bool {
 	attrs, _ := body.JustAttributes()

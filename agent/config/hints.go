@@ -99,7 +99,7 @@ func article(kind string) string {
 
 func capital(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
 
-// nameProblem says why a label can not name a site, device or zone, and proposes one that can; "" where it can. Names
+// nameProblem says why a label cannot name a site, device or zone, and proposes one that can; "" where it can. Names
 // become metric labels, file names and words in an alert, so they are kept to what needs no quoting in any of these.
 func nameProblem(name string) string {
 	const allowed = "A name is made of letters a-z and A-Z, digits, '-', '_' and '.', begins with a letter or a digit and has 1 to 64 characters."

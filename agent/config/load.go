@@ -22,7 +22,7 @@ import (
 // Files are the sources that diagnostics point into, by file name; Print takes them.
 type Files map[string]*hcl.File
 
-// Limits of a configuration. Chosen: far above what a site has, low enough that a slip in a list can not fill the memory.
+// Limits of a configuration. Chosen: far above what a site has, low enough that a slip in a list cannot fill the memory.
 const (
 	maxConfigBytes = 1 << 20
 	maxFileBytes   = 16 << 20 // of one file that is read by the function file
@@ -37,7 +37,7 @@ func Load(path string, kinds map[string]drivers.Kind) (*Site, Files, hcl.Diagnos
 	if err != nil {
 		return nil, Files{}, hcl.Diagnostics{{
 			Severity: hcl.DiagError,
-			Summary:  "The configuration can not be read",
+			Summary:  "The configuration cannot be read",
 			Detail:   "The system says: " + err.Error() + ". Check the path and who may read it.",
 		}}
 	}

@@ -45,7 +45,7 @@ type names struct {
 }
 
 // Arguments that are added to the content of a dynamic block, so that each block it makes knows its row. A name with a
-// space can not clash with one in a file.
+// space cannot clash with one in a file.
 const (
 	rowKey   = "row key"
 	rowValue = "row value"
@@ -108,7 +108,7 @@ func (l *loader) unknownArgument(attr *hclsyntax.Attribute, kind string, sh shap
 	l.fail(attr.NameRange, "Unknown argument", "There is no argument %q %s.%s", attr.Name, where, hint)
 }
 
-// checkBlock checks one block and those within; nil where it can not be decoded.
+// checkBlock checks one block and those within; nil where it cannot be decoded.
 func (l *loader) checkBlock(b *hclsyntax.Block, kind string, sh shape, scope []string) *hclsyntax.Block {
 	if b.Type == "dynamic" && len(b.Labels) == 1 {
 		return l.checkDynamic(b, kind, sh, scope)

@@ -14,7 +14,7 @@ type Site struct {
 	// File is the path that it was read from. Name is the label of the site block, Title its `name`.
 	File, Name, Title string
 
-	// HasPlace says that latitude and longitude, in degrees north and east, were given. What needs the sun can not be
+	// HasPlace says that latitude and longitude, in degrees north and east, were given. What needs the sun cannot be
 	// supported without.
 	HasPlace            bool
 	Latitude, Longitude float64

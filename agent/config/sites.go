@@ -95,7 +95,7 @@ func (l *loader) decodePlace(b block) {
 	l.site.HasPlace = gotLatitude && gotLongitude
 }
 
-// commonZones are proposed where a time zone does not exist; the database itself can not be listed.
+// commonZones are proposed where a time zone does not exist; the database itself cannot be listed.
 var commonZones = []string{
 	"America/Anchorage", "America/Argentina/Buenos_Aires", "America/Bogota", "America/Boise", "America/Chicago", "America/Denver",
 	"America/Detroit", "America/Edmonton", "America/Halifax", "America/Indiana/Indianapolis", "America/Lima", "America/Los_Angeles",
@@ -139,7 +139,7 @@ func (l *loader) decodeJudge(blocks hcl.Blocks, above Judge) Judge {
 			"the percent of level by which setpoint and feedback may differ", "They never agree to the last digit; the default is 10.")
 		j.Settle = b.duration("settle", minDuration, maxSettle, j.Settle)
 		j.FalseFindings = b.positive("false_findings", maxFalseFindings, j.FalseFindings,
-			"how many findings without a fault are tolerated per zone and year", "None at all can not be promised; the default is 0.001.")
+			"how many findings without a fault are tolerated per zone and year", "None at all cannot be promised; the default is 0.001.")
 	}
 	return j
 }
@@ -175,7 +175,7 @@ func (l *loader) decodeAgent(blocks hcl.Blocks) {
 func (l *loader) checkLabel(b *hcl.Block) bool {
 	name, where := b.Labels[0], b.LabelRanges[0]
 	if problem := nameProblem(name); problem != "" {
-		l.fail(where, "Not a name", "%q can not name a %s. %s", name, b.Type, problem)
+		l.fail(where, "Not a name", "%q cannot name a %s. %s", name, b.Type, problem)
 	}
 	key := b.Type + " " + name
 	first, twice := l.lines[key]

@@ -55,7 +55,7 @@ func (l *loader) decodeZone(b *hcl.Block) {
 		}
 	}
 	if !l.site.Hours.Given && !a.has("lit") && !l.hoursFailed {
-		l.warn(b.DefRange, "Not known when light is asked for", "%s has no lit point and the site has no hours: whether a dark zone is off or broken can not be told. Add hours to the site, or lit = { ... } to the zone.", l.zoneTitle(z.Name))
+		l.warn(b.DefRange, "Not known when light is asked for", "%s has no lit point and the site has no hours: whether a dark zone is off or broken cannot be told. Add hours to the site, or lit = { ... } to the zone.", l.zoneTitle(z.Name))
 	}
 	l.site.Zones = append(l.site.Zones, z)
 }

@@ -41,7 +41,7 @@ type layout struct {
 }
 
 var layouts = []layout{
-	// Per mille in holding registers, feedback as 12-bit counts of 0..20 mA (which can not show more than 20 mA), power
+	// Per mille in holding registers, feedback as 12-bit counts of 0..20 mA (which cannot show more than 20 mA), power
 	// as a float with its words swapped, the order to switch on as a coil.
 	{unitNorth, func(t table, i int, z *zone) {
 		t.put(Holding, 100+2*i, scaled(z.setpoint, 0, 100, 0, 1000))

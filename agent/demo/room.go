@@ -12,7 +12,7 @@ const day = 90 * time.Second
 
 // weather is the daylight over the store by part of the day, as a share of the brightest; each row is a sixth of a day:
 // morning, late morning, a cloud, noon, afternoon, evening. It rests, then moves to the next. The evening is not so dark
-// that a zone goes to full light, where many faults can not be seen.
+// that a zone goes to full light, where many faults cannot be seen.
 var weather = [...]float64{0.55, 0.80, 0.60, 0.90, 0.45, 0.15}
 
 const restShare = 7.0 / 15 // of a part of the day that the daylight rests

@@ -58,7 +58,7 @@ func Start(ctx context.Context, seed uint64) (*Store, error) {
 		}
 	}
 	if err != nil {
-		return nil, fmt.Errorf("the simulated store can not listen on 127.0.0.1: %w", err)
+		return nil, fmt.Errorf("the simulated store cannot listen on 127.0.0.1: %w", err)
 	}
 	s.mu.Lock()
 	l.tick = time.Now()

@@ -113,7 +113,7 @@ func (m *Meter) Stands(seq int, onset int64, part string) {
 	from := int32(onset / 3600e9)
 	m.since(from, func(h *Hour) { h.Faulty = true })
 	if part == "network" || free < 0 {
-		return // of a zone that can not be read nothing is known
+		return // of a zone that cannot be read nothing is known
 	}
 	a := &m.st.Accounts[free]
 	*a = Account{Seq: seq, Stands: true, Sun: sun}

@@ -151,7 +151,7 @@ func (m *Meter) miss(h *Hour, sensorFaulty bool, which func(*Account) bool) {
 		missed, sigma = beyond(over, sigma)
 	}
 	one := hourly{joules: missed * lit, sigma: sigma * lit, mean: m.error(f.level, f.mean) * lit, days: f.days}
-	// Where hardly anything is missed the curves can not be off by more.
+	// Where hardly anything is missed the curves cannot be off by more.
 	one.mean = min(one.mean, one.joules+one.sigma)
 	one.curve = min(0.5*m.band(f.level)*m.full()*lit, one.joules+one.sigma)
 	owed := f.level - float64(h.Setpoint)

@@ -1,7 +1,7 @@
 // Package energy counts what zones use and what their faults cost. It is pure: samples and findings go in, joules come out.
 //
 // The arithmetic is that of the International Performance Measurement and Verification Protocol: energy that was not used
-// can not be measured, so it is what a baseline would have used under the conditions that were met, less what was used. There
+// cannot be measured, so it is what a baseline would have used under the conditions that were met, less what was used. There
 // are three baselines:
 //
 //   - full output: what dimming has avoided (meter.go);
@@ -11,7 +11,7 @@
 //
 // Power is measured, or else comes from the level by the zone's power curve (power_curve.go). Hours are kept for a fortnight
 // (ledger.go), so that a finding is charged from its onset, which lies before it is raised (cost.go), and so that no hour is
-// learned from before it is clear that nothing was wrong in it. What can not be known is absent, and never zero.
+// learned from before it is clear that nothing was wrong in it. What cannot be known is absent, and never zero.
 //
 // Levels are percent, power watts, energy joules, times nanoseconds since 1970 UTC. A meter has a fixed size and allocates
 // nothing. It is not for concurrent use.
@@ -137,7 +137,7 @@ func (m *Meter) count(dt float64) {
 	m.charge(r, dt)
 }
 
-// rate works out what a zone uses a second as one sample shows it, and leaves out what can not be told.
+// rate works out what a zone uses a second as one sample shows it, and leaves out what cannot be told.
 func (m *Meter) rate(s *loops.Sample) (r Rate) {
 	full := m.full()
 	measured := m.powerGood(s)

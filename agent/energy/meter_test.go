@@ -49,7 +49,7 @@ func TestWasteOfAStuckZone(t *testing.T) {
 	}
 }
 
-// What can not be told is not known, and is not counted as nothing.
+// What cannot be told is not known, and is not counted as nothing.
 func TestUnknown(t *testing.T) {
 	bare := settings()
 	bare.RatedPower = 0
@@ -350,7 +350,7 @@ func TestFaultyDaysAreNotLearned(t *testing.T) {
 	}
 }
 
-// A finding of setpoint or sensor in a zone that was never seen sound: what it misses can not be known.
+// A finding of setpoint or sensor in a zone that was never seen sound: what it misses cannot be known.
 func TestMissedIsAbsentWithoutABaseline(t *testing.T) {
 	m, _ := trial{seed: 1, sound: 0, unseen: 3, standing: 5, part: "setpoint", held: 100, daylight: true}.run()
 	if tot, c := m.Total(), m.Cost(1); tot.MissedKnown || c.MissedKnown || tot.MissedJoules != 0 {

@@ -427,7 +427,7 @@ func BenchmarkTake(b *testing.B) {
 	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "zone-samples/s")
 }
 
-// A device that answers with the values of its last poll, to the last bit, is found; points that can not be read do not
+// A device that answers with the values of its last poll, to the last bit, is found; points that cannot be read do not
 // count as moved.
 func TestOldValuesAreFound(t *testing.T) {
 	cfg := &config.Site{Name: "harbor-12", Location: time.UTC, Devices: []config.Device{{Name: "north", Cycle: 15 * time.Second}}}

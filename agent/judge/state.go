@@ -90,7 +90,7 @@ func (s *Site) saveEnergy() (state State, err error) {
 }
 
 // Restore takes over what Save has given: of zones and devices that are the same as then, and the energy of zones of the
-// same name. It comes before the first poll. A record that can not be read is named by the error and not taken; the
+// same name. It comes before the first poll. A record that cannot be read is named by the error and not taken; the
 // other is.
 func (s *Site) Restore(state State) error {
 	s.mu.Lock()

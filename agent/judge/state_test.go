@@ -89,7 +89,7 @@ func TestCut(t *testing.T) {
 	}
 }
 
-// A record that can not be read is named and not taken; the other is.
+// A record that cannot be read is named and not taken; the other is.
 func TestDamagedRecord(t *testing.T) {
 	_, s := hours(t, func(int) bool { return false })
 	state, err := s.Save()

@@ -1,7 +1,7 @@
 // Package poll reads devices on a fixed beat, one goroutine a device, and hands over what they gave.
 //
 // A device is due at fixed times, slots, that do not drift with the time that reading takes. A poll that is still going on
-// when the next slot comes costs that slot: it is counted and never made up for, since a bus that can not keep up must
+// when the next slot comes costs that slot: it is counted and never made up for, since a bus that cannot keep up must
 // not be asked for more.
 package poll
 

@@ -125,7 +125,7 @@ func syncDir(dir string) error {
 	return d.Sync()
 }
 
-// setAside renames a file that can not be used, drops the oldest of those before it, and says what it did.
+// setAside renames a file that cannot be used, drops the oldest of those before it, and says what it did.
 func setAside(path string, now time.Time, reason string) (string, error) {
 	to := path + ".bad-" + now.UTC().Format("20060102T150405.000Z")
 	if err := os.Rename(path, to); err != nil && !errors.Is(err, os.ErrNotExist) {

@@ -88,7 +88,7 @@ type Store struct {
 
 // Open opens the file in a folder, and makes both where they are not there. Aside, where not "", says that a file was there
 // that could not be used, why, and where it lies now. The error is ErrHeld, wrapped with who it is, where another
-// process has the file; any other says what can not be written.
+// process has the file; any other says what cannot be written.
 func Open(dir string, now time.Time) (s *Store, aside string, err error) {
 	return open(dir, now, mostBytes)
 }
@@ -163,7 +163,7 @@ func holder(dir string) string {
 // Load gives the records of a site, those that are there. A record that is damaged is an error.
 func (s *Store) Load(site string) (map[Record][]byte, error) { return load(s.db, site) }
 
-// Read gives the records of a site from a file that can not be opened for writing: of a disk that is full or read-only.
+// Read gives the records of a site from a file that cannot be opened for writing: of a disk that is full or read-only.
 func Read(dir, site string) (records map[Record][]byte, err error) {
 	err = Look(dir, func(v View) error {
 		records, err = v.Load(site)

@@ -197,7 +197,7 @@ func TestFull(t *testing.T) {
 	}
 }
 
-// A folder that can not be made or written is an error that says so, and no reason to set anything aside; what lies
+// A folder that cannot be made or written is an error that says so, and no reason to set anything aside; what lies
 // there can still be read.
 func TestNoFolder(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "file")

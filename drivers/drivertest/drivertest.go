@@ -46,7 +46,7 @@ type World struct {
 
 	// The abilities; nil where the rig lacks one. Refuse and Cut are also called before the source is opened.
 
-	Refuse  func(i int)           // point i alone can not be read from now on
+	Refuse  func(i int)           // point i alone cannot be read from now on
 	Cut     func()                // the device is gone: no connection, no file
 	Restore func()                // it is back where it was; needs Cut
 	Delay   func(d time.Duration) // every answer comes so late from now on, 0 for at once
@@ -106,7 +106,7 @@ func Run(t *testing.T, rig Rig) {
 				}
 				why := rig.Lacks[a]
 				if why == "" {
-					t.Fatalf("the rig lacks %s; if it can not have it, Lacks has to say why", a)
+					t.Fatalf("the rig lacks %s; if it cannot have it, Lacks has to say why", a)
 				}
 				t.Skipf("skipped, the rig lacks %s: %s", a, why)
 			}

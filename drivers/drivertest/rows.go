@@ -59,7 +59,7 @@ var rows = []struct {
 			s := r.open(r.device("north"))[0]
 			out := s.recover(len(r.world.Points) - 1)
 			if out[bad].Quality == drivers.Good {
-				r.broken("the point that can not be read is good")
+				r.broken("the point that cannot be read is good")
 			}
 			if r.world.Rows == 0 {
 				again, err := s.read(context.Background())

@@ -114,7 +114,7 @@ const (
 func exceptionReason(code byte) string {
 	switch code {
 	case illegalFunction:
-		return "exception 1: the device can not read this kind of point"
+		return "exception 1: the device cannot read this kind of point"
 	case illegalAddress:
 		return "exception 2: not in device"
 	case illegalValue:

@@ -48,7 +48,7 @@ const (
 // turn in the order in which they came, so none can starve another.
 //
 // A connection is kept as long as its framing is certain: through exceptions and through an answer of which nothing has
-// come in time. Anything else closes it, and two silences in a row do: bytes can not be put back in step. It is made
+// come in time. Anything else closes it, and two silences in a row do: bytes cannot be put back in step. It is made
 // again at the next request, without a pause if it had worked, else after a pause that doubles.
 type link struct {
 	address string
@@ -145,7 +145,7 @@ func (l *link) connect(ctx context.Context, u *unit) (fresh bool, err error) {
 		l.why = err
 		l.pause.failed(time.Now())
 		u.counts.Closed++
-		return false, &fault{kind: dialFault, text: "can not connect", cause: err}
+		return false, &fault{kind: dialFault, text: "cannot connect", cause: err}
 	}
 	l.mu.Lock()
 	l.stream = s

@@ -17,7 +17,7 @@ const (
 
 	// rememberedIDs is how many transactions that are over are remembered, so that a late or doubled answer to one of
 	// them is thrown away instead of ending the connection. Chosen: one transaction is out at a time and two silent ones
-	// end the connection, so more than a few can not be late; 65536 numbers are far more.
+	// end the connection, so more than a few cannot be late; 65536 numbers are far more.
 	rememberedIDs = 8
 )
 

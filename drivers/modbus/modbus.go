@@ -1,7 +1,7 @@
 // Package modbus reads points from Modbus devices.
 //
 // It uses the protocol data units of goburrow/modbus and nothing of its transports: framing, connection, deadlines,
-// recovery and the check that an answer belongs to its request are here. It can not write: link.Encode refuses every
+// recovery and the check that an answer belongs to its request are here. It cannot write: link.Encode refuses every
 // function but the four that read, before a byte is sent.
 //
 // A Kind is a framing and a way to dial. Today there is one, Modbus over TCP; the serial framings are to be further

@@ -33,7 +33,7 @@ const (
 	Answered   Outcome = iota // with values
 	NoAddress                 // exception 2: the run takes in something that the device does not have
 	NoCount                   // exception 3: too many at once
-	NoFunction                // exception 1: the device can not read this kind of thing at all
+	NoFunction                // exception 1: the device cannot read this kind of thing at all
 	Silent                    // no answer, or the connection closed
 )
 
@@ -181,7 +181,7 @@ func (a *Area) Missing(s Span) string {
 		return ""
 	}
 	if !a.offUntil.IsZero() {
-		return "exception 1: the device can not read this kind of point"
+		return "exception 1: the device cannot read this kind of point"
 	}
 	for _, r := range a.refused {
 		if r.span != s {

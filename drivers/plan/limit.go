@@ -52,7 +52,7 @@ func (a *Area) lower(count int, now time.Time) {
 	} else {
 		l.use = max(l.refused/2, a.widest)
 	}
-	// Suspects that can not be questioned under the new limit go back into the plan.
+	// Suspects that cannot be questioned under the new limit go back into the plan.
 	a.suspects = slices.DeleteFunc(a.suspects, func(s suspect) bool {
 		left, right := s.halves()
 		return max(cover(left).Count, cover(right).Count) > l.use

@@ -2,7 +2,7 @@ package trend
 
 import "time"
 
-// Why a time can not be read, for people.
+// Why a time cannot be read, for people.
 const (
 	noTime    = "neither RFC 3339 (2026-03-02T08:15:00-08:00) nor seconds since 1970"
 	noOffset  = "without an offset from UTC: add Z or an offset such as +01:00"
@@ -12,7 +12,7 @@ const (
 // endOfTime is the first second that is refused, 2262-01-01: int64 nanoseconds end in April of that year.
 const endOfTime = 9214646400
 
-// clockTime reads the time of a row as nanoseconds since 1970-01-01 UTC. Where it can not, why is one of the texts above.
+// clockTime reads the time of a row as nanoseconds since 1970-01-01 UTC. Where it cannot, why is one of the texts above.
 // Digits beyond the nanosecond are cut off.
 func clockTime(b []byte) (at int64, why string) {
 	b = trimSpace(b)

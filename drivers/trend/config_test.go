@@ -27,7 +27,7 @@ func TestOpenReports(t *testing.T) {
 		{"file is a number", "file = 5", cty.StringVal("a"), []string{"1:8 File is not a path"}},
 		{"file is null", "file = null", cty.StringVal("a"), []string{"1:8 File is not a path"}},
 		{"file is blank", `file = " "`, cty.StringVal("a"), []string{"1:8 File is not a path"}},
-		{"file can not be computed", "file = nowhere", cty.StringVal("a"), []string{"1:8 Variables not allowed"}},
+		{"file cannot be computed", "file = nowhere", cty.StringVal("a"), []string{"1:8 Variables not allowed"}},
 		{"unknown key", "file = \"a.csv\"\nflie = 1", cty.StringVal("a"), []string{"2:1 Unsupported argument"}},
 		{"unknown block", "file = \"a.csv\"\nrows {}", cty.StringVal("a"), []string{"2:1 Unsupported block type"}},
 		{"column is a number", `file = "a.csv"`, cty.NumberIntVal(3), []string{"9:20 Column is not a name"}},

@@ -17,7 +17,7 @@ import (
 func (r *Recording) open() error {
 	file, err := os.Open(r.file)
 	if err != nil {
-		return r.fail(drivers.ErrRefused, err, "can not be opened: %v: see whether `file` is right; it is relative to the configuration", errors.Unwrap(err))
+		return r.fail(drivers.ErrRefused, err, "cannot be opened: %v: see whether `file` is right; it is relative to the configuration", errors.Unwrap(err))
 	}
 	info, err := file.Stat()
 	if err == nil && info.IsDir() {

@@ -70,7 +70,7 @@ func TestFiles(t *testing.T) {
 			rows: []string{"10 <bad: not a number> 2"},
 			problems: []string{`line 2: column "a": "\n\n\n" is not a number`,
 				`line 6: the time "x" is neither RFC 3339 (2026-03-02T08:15:00-08:00) nor seconds since 1970`,
-				"cells that are no number: 1", "rows whose time can not be read: 1"}},
+				"cells that are no number: 1", "rows whose time cannot be read: 1"}},
 
 		{name: "empty cells", file: "time,a,b\n10,,2\n20, ,\"\"\n30,1,\n", rows: []string{"10 - 2", "20 - - no answer", "30 1 -"}},
 		{name: "bad cells", file: "time,a,b,c\n10,n/a,2,x\n20,NaN,inf,x\n30,0x10,1_000,x\n40,1e999,1e-999,x\n",
@@ -96,7 +96,7 @@ func TestFiles(t *testing.T) {
 				`line 5: the time "1771117200000" is outside the years 1970 to 2261 (whole seconds are wanted, not milliseconds)`,
 				`line 6: the time "2026-02-30T00:00:00Z" is neither RFC 3339 (2026-03-02T08:15:00-08:00) nor seconds since 1970`,
 				`line 7: the time "-5" is neither RFC 3339 (2026-03-02T08:15:00-08:00) nor seconds since 1970`,
-				"rows whose time can not be read: 5"}},
+				"rows whose time cannot be read: 5"}},
 
 		{name: "two rows changed places", file: "time,a,b\n10,1,2\n30,5,6\n20,3,4\n40,7,8\n", rows: []string{"10 1 2", "20 3 4", "30 5 6", "40 7 8"},
 			problems: []string{`line 4: "20" comes late and is put in its place`, "rows put in order: 1"}},
@@ -117,7 +117,7 @@ func TestFiles(t *testing.T) {
 			rows: []string{"10 1 2"},
 			problems: append(repeat(5, func(i int) string {
 				return fmt.Sprintf(`line %d: the time "x" is neither RFC 3339 (2026-03-02T08:15:00-08:00) nor seconds since 1970`, i+2)
-			}), `line 12: "10" has come before; the first row with it counts`, "rows whose time can not be read: 9", "rows with the time of an earlier one: 1")},
+			}), `line 12: "10" has come before; the first row with it counts`, "rows whose time cannot be read: 9", "rows with the time of an earlier one: 1")},
 		{name: "a row without end", file: "time,a,b\n10,1,2\n" + strings.Repeat("x", 3*maxRow) + "\n20,3,4\n", rows: []string{"10 1 2", "20 3 4"},
 			problems: []string{"line 3: row is longer than 1 MiB", "rows that do not fit the header: 1"}},
 		{name: "a long row", file: "time,a," + strings.Repeat("x", maxRow/2) + ",b\n10,1,,2\n", rows: []string{"10 1 2"}},
@@ -198,11 +198,11 @@ func TestFilesThatFail(t *testing.T) {
 		{"quote in the header", "time,\"a\"x,b\n10,1,2\n", 0, `trend FILE: line 1: a quote is in the wrong place or is never closed: the first line must name the columns, such as time,z01_setpoint`, drivers.ErrReply},
 		{"CR alone", "time,a,b\r10,1,2\r", 0, "trend FILE: line 1: lines end in CR alone: save the file with LF or CR LF", drivers.ErrReply},
 		{"a first line without end", "time," + strings.Repeat("x", maxRow), 0, "trend FILE: line 1: row is longer than 1 MiB: the first line must name the columns, such as time,z01_setpoint", drivers.ErrReply},
-		{"long bad time", "time,a,b\n" + strings.Repeat("x", 50) + ",1,2\n", 0, "trend FILE: no row can be used: rows whose time can not be read: 1; the first: " +
+		{"long bad time", "time,a,b\n" + strings.Repeat("x", 50) + ",1,2\n", 0, "trend FILE: no row can be used: rows whose time cannot be read: 1; the first: " +
 			"line 2: the time \"" + strings.Repeat("x", 40) + "\"... is neither RFC 3339 (2026-03-02T08:15:00-08:00) nor seconds since 1970", drivers.ErrReply},
 		{"UTF-16", "\xff\xfet\x00i\x00", 0, "trend FILE: the text is UTF-16: save it as UTF-8", drivers.ErrReply},
 		{"zip", "PK\x03\x04rest", 0, "trend FILE: this is a zip archive or a spreadsheet: unpack it, or save it as CSV", drivers.ErrReply},
-		{"no row of use", "time,a,b\nx,1,2\n10,1\n", 0, "trend FILE: no row can be used: rows whose time can not be read: 1, rows that do not fit the header: 1; the first: " +
+		{"no row of use", "time,a,b\nx,1,2\n10,1\n", 0, "trend FILE: no row can be used: rows whose time cannot be read: 1, rows that do not fit the header: 1; the first: " +
 			`line 2: the time "x" is neither RFC 3339 (2026-03-02T08:15:00-08:00) nor seconds since 1970`, drivers.ErrReply},
 		{"gzip of two bytes", "\x1f\x8b", 0, "trend FILE: the compressed text ends too early, after 0 lines: copy the file again, or wait until the recorder has closed it", drivers.ErrReply},
 		{"gzip that breaks in the header", "\x1f\x8b\x08\x00\x00\x00\x00\x00\x00\xff\x07", 0, "trend FILE: the compressed text is damaged after 0 lines: copy the file again", drivers.ErrReply}, // block type 3, RFC 1951 section 3.2.3
@@ -301,7 +301,7 @@ func TestNoFile(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, want := range map[string]string{
-		"none.csv": "trend " + dir + "/none.csv: can not be opened: no such file or directory: see whether `file` is right; it is relative to the configuration",
+		"none.csv": "trend " + dir + "/none.csv: cannot be opened: no such file or directory: see whether `file` is right; it is relative to the configuration",
 		"store":    "trend " + dir + "/store: is a folder: name the file in it, such as store/trend.csv.gz",
 	} {
 		s := opened(t, device(t, "log", dir, fmt.Sprintf("file = %q", name), "a"))[0]

@@ -76,7 +76,7 @@ func (r *Recording) sniff() error {
 		}
 	}
 	if s.sep == ',' {
-		r.mark = '.' // a comma can not be both
+		r.mark = '.' // a comma cannot be both
 	}
 	return nil
 }

@@ -12,7 +12,7 @@ type ProblemKind uint8
 const (
 	noProblem    ProblemKind = iota
 	BadCell                  // a cell that is asked for is no number: its reading is bad
-	BadTime                  // the time of a row can not be read: the row is dropped
+	BadTime                  // the time of a row cannot be read: the row is dropped
 	BadRow                   // the fields of a row do not fit the header, or a quote is out of place: the row is dropped
 	LateRow                  // a row comes more than 10 rows after its place in time: it is dropped
 	RepeatedTime             // a row has a time that another had: the first counts
@@ -25,7 +25,7 @@ func (k ProblemKind) String() string {
 	return [kinds]string{
 		"no problem",
 		"cells that are no number",
-		"rows whose time can not be read",
+		"rows whose time cannot be read",
 		"rows that do not fit the header",
 		"rows that came too late to be put in order",
 		"rows with the time of an earlier one",

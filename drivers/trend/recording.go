@@ -164,7 +164,7 @@ func (r *Recording) decodeRow() error {
 	return nil
 }
 
-// misfit says why the fields of a row can not be those that the header names, or "". Empty fields beyond the header's
+// misfit says why the fields of a row cannot be those that the header names, or "". Empty fields beyond the header's
 // do no harm. A row that is too short is not trusted: its cells may be shifted, or its last one cut.
 func (r *Recording) misfit(fields [][]byte) string {
 	if len(fields) == r.width {

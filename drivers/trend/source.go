@@ -84,7 +84,7 @@ func (s *Source) ReadLast(ctx context.Context, out []drivers.Reading) error {
 	}
 }
 
-// ready says why a Read can not begin.
+// ready says why a Read cannot begin.
 func (s *Source) ready(ctx context.Context, out []drivers.Reading) error {
 	if s.closed {
 		return s.recording.fail(drivers.ErrClosed, nil, "device %s is read after it was closed", s.device)

@@ -41,7 +41,7 @@ func newSplitter(r io.Reader) splitter {
 	return splitter{r: r, buf: make([]byte, firstBuffer)}
 }
 
-// next moves to the next row that is not blank. A row that can not be cut comes back as trouble, in words, and only its
+// next moves to the next row that is not blank. A row that cannot be cut comes back as trouble, in words, and only its
 // first line is given up: the rows after it are not lost. At the end it is io.EOF; any other error is the reader's, and
 // a row that was cut off by it is not given.
 func (s *splitter) next() (trouble string, err error) {
