@@ -200,12 +200,7 @@ func (s *storeModel) record() *recording {
 	metered := make([]float64, len(s.zones))
 	for _, poll := range list {
 		d := &s.devices[poll.device]
-		crossed := false
-		for i, z := range s.zones {
-			_ = i
-			z.advance(poll.at)
-			crossed = crossed || z.peer != nil
-		}
+		s.advance(poll.at)
 		missing, twice := r.Float64() < d.missing, r.Float64() < d.twice
 		values := make([]float64, len(slots[poll.device]))
 		for k, sl := range slots[poll.device] {
@@ -253,6 +248,27 @@ func (s *storeModel) record() *recording {
 		rec.note(poll.device, poll.at)
 	}
 	return rec
+}
+
+// advance runs all zones to a time; those that are crossed go second by second together.
+func (s *storeModel) advance(to float64) {
+	for _, z := range s.zones {
+		if z.peer == nil {
+			z.advance(to)
+		}
+	}
+	for {
+		moved := false
+		for _, z := range s.zones {
+			if z.peer != nil && z.t+1 <= to {
+				z.advance(z.t + 1)
+				moved = true
+			}
+		}
+		if !moved {
+			return
+		}
+	}
 }
 
 // note keeps what the zones of a device show, and measures how long they are off their setpoints.
