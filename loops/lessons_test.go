@@ -512,3 +512,15 @@ func TestSwitchedOffBesideSlowMeter(t *testing.T) {
 		}
 	}
 }
+
+// A contact behind the breaker that has opened says that the gear is not fed: with the pair at 0 V that is a lost supply and
+// no short.
+func TestOpenContactIsNoShort(t *testing.T) {
+	l := newLesson(newSim(65, 30, loopPoints|FeedbackLoop|Contact|Hours), nil)
+	l.live(6, nil)
+	l.z.fault = simFaults[CircuitOff]
+	l.live(1, nil)
+	if len(l.said) == 0 || l.said[0].ID != CircuitOff {
+		t.Errorf("said %+v", l.said)
+	}
+}
