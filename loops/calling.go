@@ -9,14 +9,16 @@ type calling struct {
 	litSeen           bool // lit is known from contact, power or feedback, not only taken from asked
 	changing          bool // the newest sample says something else than the state
 	pending           bool // so did the one before
+	fading            bool // the pair is at 0 V and power still on its way down: lit may be the word of a late meter
+
+	wasLit  bool // the feedback has shown light since it was asked for
+	working bool // the controller has moved its command up since it was dark: it thinks that the zone is lit
 
 	order, contact, open bool // the states of the newest sample
 
 	litSeconds  float64 // since the gear was fed
 	callSeconds float64 // since asked or lit
-	wasLit      bool    // the feedback has shown light since it was asked for
 	darkCommand float64 // the command when the feedback was last above the floor of a lit pair
-	working     bool    // the controller has moved its command up since then: it thinks that the zone is lit
 }
 
 const (
@@ -57,6 +59,8 @@ func (m *memory) call() {
 		lit = m.contact
 	case m.has.Has(Order|Feedback) && !m.order && m.feedback < litLevel:
 		// Switched off: a meter that averages may go on showing power for a while.
+	case m.has.Has(Setpoint|Feedback) && !m.has.Has(Order) && askedKnown && !asked && m.setpoint < nothing && m.feedback < litLevel:
+		// So is a zone whose setpoint is nothing, where no order says so.
 	case m.has.Has(Power) && full > 0 && (m.power <= off || m.power > on):
 		lit = m.power > on
 	case m.has.Has(Feedback) && m.feedback > litLevel:
@@ -66,6 +70,7 @@ func (m *memory) call() {
 	default:
 		litKnown, seen = false, false
 	}
+	m.fading = m.fades(lit)
 	first := !m.litKnown && !m.askedKnown
 	m.changing = !first && (litKnown && m.litKnown && lit != m.lit || askedKnown && m.askedKnown && asked != m.asked)
 	if m.changing && !m.pending {
@@ -105,4 +110,16 @@ func (m *memory) call() {
 	} else if m.command < m.darkCommand {
 		m.darkCommand = m.command
 	}
+}
+
+// fadeShare is by how much of itself power falls from one sample to the next while a meter is still on its way.
+// Chosen: one with a time constant of 40 s falls by a tenth in 4 s. At half, noise of coarse meters would do; at double, fast
+// polls of a slow meter would be missed.
+const fadeShare = 0.1
+
+// fades says whether the pair has gone to 0 V and the power is still on its way down: where no order stands the zone may
+// have been switched off, with a meter that is late, and nobody knows yet whether it stops at minimum light or at none.
+func (m *memory) fades(lit bool) bool {
+	return lit && m.lit && !m.gap && !(m.asked && m.askedFirm) && !m.has.Has(Contact) && m.has.Has(Power|Feedback) &&
+		m.feedback < litLevel && m.power < (1-fadeShare)*float64(m.powerBefore)
 }

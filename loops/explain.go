@@ -137,7 +137,7 @@ func (m *memory) alive() float64 {
 
 // repeats is the weight of a value that repeats the one before to the bit, in a feedback that is alive.
 func (m *memory) repeats() float64 {
-	if !m.still.repeated || m.clipped() || m.coarse() && math.Abs(m.residual) <= 2*m.spread {
+	if !m.still.repeated || m.clipped() || m.coarse() && (math.Abs(m.residual) <= 2*m.spread || m.rest.highC-m.rest.lowC < 2*m.still.step+restBand) {
 		return 0
 	}
 	return math.Log(m.repeatShare())
@@ -145,7 +145,7 @@ func (m *memory) repeats() float64 {
 
 // coarse says whether the feedback's noise is less than the resolution of its converter: then it is where the pair rests
 // between two of the converter's steps that makes it repeat or not, and what was learned at one level says nothing of another.
-// That it repeats while the command, too, is where it lets expect is then no evidence.
+// That it repeats where the command lets it be, or while the command rests, is then no evidence.
 func (m *memory) coarse() bool {
 	noise := &m.learned.noise
 	return m.region() > 0 && noise.n() >= 20 && noise.value() < float64(m.still.step)

@@ -494,3 +494,33 @@ func TestLateCommandIsNoFault(t *testing.T) {
 		t.Errorf("a pair that is stuck: said %+v", l.said)
 	}
 }
+
+// A zone that is switched off beside a meter that takes minutes to fall is not at minimum light on the way, whether its
+// setpoint goes to nothing or stays.
+func TestSwitchedOffBesideSlowMeter(t *testing.T) {
+	for _, setpoint := range []float64{0, 100} {
+		l := newLesson(newSim(64, 15, allPoints&^(Contact|Order)|Hours), nil)
+		l.live(6, nil)
+		l.z.fault = simFaults[CircuitOff]
+		watts := l.z.rated * 0.7
+		l.live(0.5, func(s *Sample) {
+			watts *= 0.85 // a time constant of 92 s
+			s.Power, s.Open, s.Setpoint, s.Command = math.Max(watts, 5), false, setpoint, 100
+		})
+		if len(l.said) != 0 {
+			t.Errorf("setpoint at %.0f %%: said %s: %s", setpoint, l.said[0].ID, l.said[0].Summary)
+		}
+	}
+}
+
+// A contact behind the breaker that has opened says that the gear is not fed: with the pair at 0 V that is a lost supply and
+// no short.
+func TestOpenContactIsNoShort(t *testing.T) {
+	l := newLesson(newSim(65, 30, loopPoints|FeedbackLoop|Contact|Hours), nil)
+	l.live(6, nil)
+	l.z.fault = simFaults[CircuitOff]
+	l.live(1, nil)
+	if len(l.said) == 0 || l.said[0].ID != CircuitOff {
+		t.Errorf("said %+v", l.said)
+	}
+}

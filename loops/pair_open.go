@@ -27,6 +27,6 @@ func weighPairOpen(m *memory) weight {
 	if stray := within(level, shortHigh, strayHigh, 1) - strayNats; stray > f {
 		f = stray
 	}
-	f += m.swappedFor()
+	f += m.swappedFor() + m.notFed()
 	return weight{motion: m.swapped(least) + m.views.windUp, level: f + m.views.lightFull}
 }

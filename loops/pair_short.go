@@ -34,7 +34,7 @@ func weighPairShort(m *memory) weight {
 		motion: m.swapped(2.5) + m.views.windUp,
 		level:  within(m.restLevel(), shortLow, shortHigh, shortEdge) + m.powerMinimum(),
 	}
-	w.level += m.swappedFor()
+	w.level += m.swappedFor() + m.notFed()
 	return w
 }
 

@@ -103,6 +103,11 @@ func (z *zone) observe(s *Sample) {
 		return
 	}
 	z.weighed = true
+	if m.fading {
+		z.spell()
+		z.relapse()
+		return
+	}
 	if z.add() {
 		z.put()
 	}

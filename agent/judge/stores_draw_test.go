@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"dimwatch/agent/config"
-	"dimwatch/loops"
 )
 
 // use is what a zone is for.
@@ -564,5 +563,3 @@ func (s *storeModel) drawEvents(r *rand.Rand, z *zoneModel, p *zonePoints, limit
 	})
 	slices.SortFunc(z.events, func(a, b event) int { return int(a.from - b.from) })
 }
-
-var _ = loops.None

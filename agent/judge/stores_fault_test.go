@@ -9,21 +9,17 @@ import (
 
 // fault is something that has broken.
 type fault struct {
-	id          loops.ID
-	variant     int
-	onset, end  float64
-	value       float64 // by id: ohms, volts, mA, share ...
-	second      float64
-	lasts       float64 // s: ramp, or until a visit
-	visit       float64 // s
-	stray       float64 // V that an open pair shows
-	held        float64 // NaN until it holds something
-	spells      []interval
-	spellAt     int
-	device      int
-	note        string
-	accept      []loops.ID // other names that may come first
-	onlyWithout bool
+	id         loops.ID
+	variant    int
+	onset, end float64
+	value      float64 // by id: ohms, volts, mA, share ...
+	second     float64
+	lasts      float64 // s: ramp, or until a visit
+	visit      float64 // s
+	stray      float64 // V that an open pair shows
+	held       float64 // NaN until it holds something
+	spells     []interval
+	spellAt    int
 }
 
 func (f *fault) is(t float64) bool { return f != nil && t >= f.onset && t < f.end }

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"slices"
 	"time"
 
@@ -39,11 +38,10 @@ type stretch struct {
 
 // visible is a zone as its points showed it, in percent and watts.
 type visible struct {
-	at                         float64
-	setpoint, command, seen    float64
-	power                      float64
-	lit                        bool
-	trueLevel, trueDeclination float64
+	at                      float64
+	setpoint, command, seen float64
+	power                   float64
+	lit                     bool
 }
 
 type slot struct {
@@ -200,12 +198,7 @@ func (s *storeModel) record() *recording {
 	metered := make([]float64, len(s.zones))
 	for _, poll := range list {
 		d := &s.devices[poll.device]
-		crossed := false
-		for i, z := range s.zones {
-			_ = i
-			z.advance(poll.at)
-			crossed = crossed || z.peer != nil
-		}
+		s.advance(poll.at)
 		missing, twice := r.Float64() < d.missing, r.Float64() < d.twice
 		values := make([]float64, len(slots[poll.device]))
 		for k, sl := range slots[poll.device] {
@@ -255,6 +248,27 @@ func (s *storeModel) record() *recording {
 	return rec
 }
 
+// advance runs all zones to a time; those that are crossed go second by second together.
+func (s *storeModel) advance(to float64) {
+	for _, z := range s.zones {
+		if z.peer == nil {
+			z.advance(to)
+		}
+	}
+	for {
+		moved := false
+		for _, z := range s.zones {
+			if z.peer != nil && z.t+1 <= to {
+				z.advance(z.t + 1)
+				moved = true
+			}
+		}
+		if !moved {
+			return
+		}
+	}
+}
+
 // note keeps what the zones of a device show, and measures how long they are off their setpoints.
 func (rec *recording) note(device int, at float64) {
 	for i, z := range rec.store.zones {
@@ -262,7 +276,7 @@ func (rec *recording) note(device int, at float64) {
 			continue
 		}
 		level := (z.milliamps - 4) / 0.16
-		rec.trace[i] = append(rec.trace[i], visible{at: at, setpoint: z.setpoint, command: z.command, seen: level, power: z.meter, lit: z.fed, trueLevel: 10 * z.pair})
+		rec.trace[i] = append(rec.trace[i], visible{at: at, setpoint: z.setpoint, command: z.command, seen: level, power: z.meter, lit: z.fed})
 		off := z.fed && math.Abs(level-z.setpoint) > 10
 		list := rec.off[i]
 		n := len(list)
@@ -370,15 +384,6 @@ func (rec *recording) judged() []loops.Finding {
 			poll.Readings = out
 		}
 		site.Take(now, []judge.Poll{poll})
-		if w := os.Getenv("WATCH"); w != "" { // zone, from and to in days
-			var i int
-			var from, to float64
-			_, _ = fmt.Sscan(w, &i, &from, &to)
-			if p.at > from*86400 && p.at < to*86400 {
-				z := site.Snapshot().Zones[i]
-				fmt.Printf("%8.4f dev %d lost %v S %.1f C %.1f F %.1f P %.0f order %v contact %v open %v has %b asked %v lit %v judged %v %s\n", p.at/86400, p.device, p.values == nil, z.Sample.Setpoint, z.Sample.Command, z.Sample.Feedback, z.Sample.Power, z.Sample.Order, z.Sample.Contact, z.Sample.Open, z.Sample.Has, z.State.Asked, z.State.Lit, z.State.Judged, z.State.Reason)
-			}
-		}
 		site.Changes(func(f loops.Finding) {
 			for i := range list {
 				if list[i].Seq == f.Seq {

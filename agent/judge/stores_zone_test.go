@@ -108,7 +108,6 @@ type setpointer struct {
 	integral     float64
 	ramped       float64
 	hourly       [24]float64
-	nightLevel   float64 // outside of hours
 	changeAt     float64 // program change: time
 	changedLeast float64
 }
@@ -123,10 +122,6 @@ type sensor struct {
 	noise      float64 // share
 	top        float64 // mA
 	lux        float64
-	scale      float64 // fault: what is left of the view
-	inverted   bool
-	blind      float64 // fault: lux that are seen instead of the day, where above 0
-	fixed      float64 // fault: mA, NaN none
 	held       float64 // fault: reading that stands, NaN none
 	heldActive bool
 }
