@@ -419,9 +419,9 @@ func (j *Judge) EndRound(at int64) {
 	j.census(at)
 	j.mix(at)
 	j.judgeSensors()
-	j.cross()
+	j.cross(at)
 	j.endCrossings()
-	j.uncrossed()
+	j.uncrossed(at)
 	for i := range j.zones {
 		if !j.zones[i].due {
 			continue

@@ -47,19 +47,26 @@ const (
 	coincidenceNats = 8.0
 )
 
-// cross weighs the pairs of suspects with the newest samples.
-func (j *Judge) cross() {
+// cross weighs the pairs of suspects with the newest samples. Zones of other devices are polled at other times: a pair is
+// weighed once a cycle, when a sample of its slower zone has come, with what the other one has shown last.
+func (j *Judge) cross(at int64) {
 	suspects := j.suspects[:0]
 	for i := range j.zones {
 		z := &j.zones[i]
-		if z.due && z.weighed && len(suspects) < mostSuspects && (z.anyTotal() > suspectNats || z.crossed) {
+		if z.shows(at) && len(suspects) < mostSuspects && (z.anyTotal() > suspectNats || z.crossed) {
 			suspects = append(suspects, i)
 		}
 	}
 	j.suspects = suspects
 	for x, a := range suspects {
 		for _, b := range suspects[x+1:] {
-			j.tryCrossing(a, b)
+			slower := b
+			if j.zones[a].memory.set.CycleSeconds > j.zones[b].memory.set.CycleSeconds {
+				slower = a
+			}
+			if j.zones[slower].due {
+				j.tryCrossing(a, b, &j.zones[slower].memory)
+			}
 		}
 	}
 	keep := j.crossings[:0]
@@ -71,10 +78,15 @@ func (j *Judge) cross() {
 	j.crossings = keep
 }
 
-// tryCrossing adds what the newest samples say of two zones being crossed.
-func (j *Judge) tryCrossing(a, b int) {
+// shows says whether a zone's newest sample was weighed, and is of this cycle.
+func (z *zone) shows(at int64) bool {
+	return z.weighed && float64(at-z.memory.at)/1e9 < 1.5*z.memory.set.CycleSeconds
+}
+
+// tryCrossing adds what the newest samples say of two zones being crossed; the slower one says how much that counts.
+func (j *Judge) tryCrossing(a, b int, slower *memory) {
 	x, y := &j.zones[a], &j.zones[b]
-	share, most := x.memory.share()
+	share, most := slower.share()
 	cross := [...]float64{x.exchanged(&y.memory), y.exchanged(&x.memory)}
 	step := bound(cross[0]+cross[1]-x.sums.sound.full()-y.sums.sound.full(), 2*most)*share - fadeNats*share
 	lead := (bound(cross[0]-x.bestNow(), most) + bound(cross[1]-y.bestNow(), most)) * share
@@ -98,8 +110,8 @@ func (j *Judge) tryCrossing(a, b int) {
 	})
 }
 
-// atOnce says whether two zones left what their commands let expect in one event: both jumped at the same time, or neither
-// jumped (their levels were the same) and they parted together.
+// atOnce says whether two zones whose evidence began together left what their commands let expect in one event: where both
+// jumped, at the same time. One that does not jump was at the level of the other, or its light fades slowly.
 func (m *memory) atOnce(other *memory) bool {
 	if m.callSeconds <= suddenSeconds || other.callSeconds <= suddenSeconds {
 		return false
@@ -110,7 +122,7 @@ func (m *memory) atOnce(other *memory) bool {
 	cycle := max(m.set.CycleSeconds, other.set.CycleSeconds)
 	lately := max(10*m.tau, 5*cycle)
 	a, b := float64(m.at-m.jumpedAt)/1e9 <= lately, float64(other.at-other.jumpedAt)/1e9 <= lately
-	return a == b && (!a || math.Abs(float64(m.jumpedAt-other.jumpedAt))/1e9 <= 2.5*cycle)
+	return !a || !b || math.Abs(float64(m.jumpedAt-other.jumpedAt))/1e9 <= 2.5*cycle
 }
 
 // bestNow is how well the newest sample fits the explanation of the zone that has the most evidence.
@@ -146,10 +158,10 @@ const commandsApart = 20.0
 
 // uncrossed notes which zones could have been seen to be crossed now and are not: their feedback follows their own command,
 // and that of another zone is elsewhere.
-func (j *Judge) uncrossed() {
+func (j *Judge) uncrossed(at int64) {
 	low, high := math.Inf(1), math.Inf(-1)
 	for i := range j.zones {
-		if z := &j.zones[i]; z.due && z.weighed {
+		if z := &j.zones[i]; z.shows(at) {
 			low, high = min(low, z.memory.command), max(high, z.memory.command)
 		}
 	}
