@@ -53,14 +53,14 @@ type node struct{ hours, mean, off float32 }
 // The nodes: over the logarithm of the own sensor's reading, or over what the others show. The last is for a zone that is
 // switched off, the one before it for night.
 const (
-	nodes      = 50
-	lightNodes = 48
+	nodes      = lightNodes + 2
+	lightNodes = 36
 	nightNode  = lightNodes
 	offNode    = lightNodes + 1
 
 	// A reading of leastLux and less is the first node; each node is nodeRatio brighter: up to 140 klx.
 	leastLux  = 4.0
-	nodeRatio = 1.25
+	nodeRatio = 1.34
 
 	// Of what the others show: steps, and the mean drop of setpoints beyond which all is one. Chosen: full daylight takes
 	// half to four fifths, and some zones of most sites take none.

@@ -524,3 +524,64 @@ func TestOpenContactIsNoShort(t *testing.T) {
 		t.Errorf("said %+v", l.said)
 	}
 }
+
+// A command that is polled more seldom than the feedback comes late by some samples. That is learned, and what is judged then is
+// of one time: no fault while it is sound, and faults all the same.
+func TestCommandThatComesLate(t *testing.T) {
+	for late := 1; late <= mostLate; late++ {
+		z := newSim(uint64(40+late), 60, allPoints)
+		z.setpoint = func(at float64) float64 { return 60 + 25*math.Sin(at/900) }
+		var past []float64
+		bend := func(s *Sample) {
+			past = append(past, s.Command)
+			s.Command = past[max(0, len(past)-1-late)]
+		}
+		l := newLesson(z, nil)
+		l.live(24, bend)
+		l.said = nil // what the first of its late steps looked like
+		l.live(96, bend)
+		if got := l.j.zones[0].skew.late; got != [2]int8{int8(late), 0} {
+			t.Errorf("late by %d: learned %v", late, got)
+		}
+		if len(l.said) > 0 {
+			t.Errorf("late by %d: said %+v", late, l.said)
+		}
+		z.fault = simFaults[PairShort]
+		l.live(1, bend)
+		if len(l.said) == 0 || l.said[0].ID != PairShort {
+			t.Errorf("late by %d: said %+v of a short", late, l.said)
+		}
+	}
+}
+
+// Zones of two devices are never polled at once, and are crossed all the same.
+func TestCrossedZonesOfTwoDevices(t *testing.T) {
+	set := Settings{Devices: []string{"north", "south"}}
+	var sims []*sim
+	for i, name := range []string{"a", "b"} {
+		z := newSim(uint64(70+i), 15, allPoints)
+		level := 40 + 35*float64(i)
+		z.setpoint = func(at float64) float64 { return level + 5*math.Sin(at/1500) }
+		s := z.settings()
+		s.Name, s.Device = name, i
+		sims, set.Zones = append(sims, z), append(set.Zones, s)
+	}
+	sims[1].at = 7 // seconds after the other's
+	j := New(set)
+	var said []Finding
+	for sims[0].at < 6*3600 {
+		for i, z := range sims {
+			if z.at > 5*3600 {
+				other := sims[1-i]
+				z.fault = func(_ *sim, s *simState) { s.pair, s.light = max(5, other.command), max(10, other.command) }
+			}
+			s := z.next()
+			j.Observe(i, &s)
+			j.EndRound(s.At)
+			j.Changes(func(f Finding) { said = append(said, f) })
+		}
+	}
+	if len(said) == 0 || said[0].ID != ZonesCrossed {
+		t.Errorf("said %+v", said)
+	}
+}

@@ -8,6 +8,7 @@ type zone struct {
 	sums   sums
 	proof  proof // of the loop's finding
 	lag    late  // of the command behind the feedback
+	skew   skew
 	days   days
 	can    byExplanation[bool] `state:"-"` // those that the zone's points support
 	h      float64             `state:"-"` // the evidence that raises
@@ -51,8 +52,10 @@ const (
 )
 
 // observe takes a sample and weighs it.
-func (z *zone) observe(s *Sample) {
+func (z *zone) observe(newest *Sample) {
 	m := &z.memory
+	aligned := z.align(newest)
+	s := &aligned
 	m.take(s)
 	if m.back {
 		z.rewind()
