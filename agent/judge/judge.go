@@ -177,10 +177,11 @@ func Channels(cfg *config.Site, z *config.Zone) loops.Channels {
 }
 
 func settings(cfg *config.Site, z *config.Zone) loops.ZoneSettings {
+	cycle := max(cfg.Devices[z.Points[config.Feedback].Device].Cycle, cfg.Devices[z.Points[config.Command].Device].Cycle)
 	return loops.ZoneSettings{
 		Name: z.Name, Device: z.Device, Has: Channels(cfg, z),
 		Duty:         z.Points[config.Command].Quantity == config.Duty,
-		CycleSeconds: cfg.Devices[z.Points[config.Feedback].Device].Cycle.Seconds(),
+		CycleSeconds: cycle.Seconds(),
 		Tolerance:    z.Judge.Tolerance, SettleSeconds: z.Judge.Settle.Seconds(), FalseFindings: z.Judge.FalseFindings,
 		RatedPower: z.RatedPower, Ballasts: z.Ballasts, TapGear: z.TapGear, OutOfService: z.OutOfService,
 	}
@@ -211,11 +212,25 @@ func (s *Site) Take(now time.Time, polls []Poll) {
 			s.zones[z].remember(&raw, &sample)
 			s.zones[z].meter.Observe(&sample)
 			s.zones[z].sample = sample
-			s.loops.Observe(z, &sample)
+			if !s.waits(z, now) {
+				s.loops.Observe(z, &sample)
+			}
 		}
 	}
 	s.loops.EndRound(at)
 	s.charge()
+}
+
+// waits says whether a zone's command is polled more seldom than its feedback, from another device, and is older than the
+// feedback before: it may have moved since, and what the pair does is not held against an old one.
+func (s *Site) waits(zone int, now time.Time) bool {
+	points := &s.cfg.Zones[zone].Points
+	command, feedback := points[config.Command], points[config.Feedback]
+	if command.Device == feedback.Device {
+		return false
+	}
+	r, ok := s.reading(command, now, false)
+	return ok && now.Sub(r.At) > s.cfg.Devices[feedback.Device].Cycle
 }
 
 // keep stores what one poll gave, and counts the points that it could read and the one before it that it could as well, and
