@@ -175,7 +175,7 @@ func TestReportCountsItsRows(t *testing.T) {
 	var b strings.Builder
 	newReport(r, snap).print(&b)
 	table, _, _ := strings.Cut(b.String(), "\nBefore anything")
-	stand, ended := strings.Count(table, "\n  stands ")+strings.Count(table, "\n  repaired?"), strings.Count(table, "\n  ended ")
+	stand, ended := strings.Count(table, "\n  stands ")+strings.Count(table, "\n  repaired?")+strings.Count(table, "\n  quiet "), strings.Count(table, "\n  ended ")
 	if want := fmt.Sprintf("\n%d findings, %d of which ended\n", stand+ended, ended); !strings.Contains(table, want) {
 		t.Errorf("the table has %d rows, %d of them ended:\n%s", stand+ended, ended, table)
 	}

@@ -1,6 +1,7 @@
 package loops
 
 import (
+	"strconv"
 	"testing"
 	"unsafe"
 )
@@ -12,22 +13,33 @@ func BenchmarkObserve(b *testing.B) {
 		fault func(*sim, *simState)
 		limit float64 // million samples a second
 	}{
-		{"healthy", nil, 2},
+		{"healthy", nil, 1},
 		{"faulty", simFaults[PairShort], 1},
 	} {
 		b.Run(c.name, func(b *testing.B) {
+			const zones = 64
 			z := newSim(1, 15, allPoints)
 			z.fault = c.fault
 			samples := make([]Sample, 5760)
 			for i := range samples {
 				samples[i] = z.next()
 			}
-			j := New(Settings{Devices: []string{"north"}, Zones: []ZoneSettings{z.settings()}})
+			set := Settings{Devices: []string{"north"}}
+			for i := range zones {
+				one := z.settings()
+				one.Name = strconv.Itoa(i)
+				set.Zones = append(set.Zones, one)
+			}
+			j := New(set)
 			b.ReportAllocs()
 			for i := 0; b.Loop(); i++ {
-				s := &samples[i%len(samples)]
-				s.At = int64(i) * 15e9
-				j.Observe(0, s)
+				s := &samples[(i/zones+i%zones*97)%len(samples)]
+				s.At = int64(i/zones) * 15e9
+				j.Observe(i%zones, s)
+				if i%zones == zones-1 {
+					j.EndRound(s.At)
+					j.Changes(func(Finding) {})
+				}
 			}
 			b.ReportMetric(float64(b.N)/b.Elapsed().Seconds()/1e6, "Msamples/s")
 			b.ReportMetric(c.limit, "limit-Msamples/s")

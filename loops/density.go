@@ -13,12 +13,14 @@ const worst = -8.0
 // that a wild value counts little more than a large one.
 func fit(x, s float64) float64 {
 	z := x / s
-	w := -2.5 * math.Log1p(z*z/4)
-	if w < worst {
+	if z*z >= outlying {
 		return worst
 	}
-	return w
+	return -2.5 * math.Log(1+z*z/4)
 }
+
+// outlying is the square beyond which a deviation, in usual ones, weighs as the worst.
+var outlying = 4 * math.Expm1(-worst/2.5)
 
 // within is the weight of x under an explanation that allows all values of a band alike, with soft ends: edge is the
 // usual deviation beyond them.
@@ -33,9 +35,12 @@ func within(x, low, high, edge float64) float64 {
 }
 
 // approach moves from one value towards another as a first-order lag does in dt seconds with time constant tau.
-func approach(from, to, dt, tau float64) float64 {
+func approach(from, to, dt, tau float64) float64 { return to + (from-to)*remains(dt, tau) }
+
+// remains is the part of a step that such a lag has still to go after dt seconds.
+func remains(dt, tau float64) float64 {
 	if dt >= tau*8 {
-		return to
+		return 0
 	}
-	return to + (from-to)*math.Exp(-dt/tau)
+	return math.Exp(-dt / tau)
 }

@@ -129,6 +129,9 @@ func (j *Judge) decide(at int, t track) {
 	if t == loopTrack && z.crossed {
 		return
 	}
+	if z.open[t] < 0 && z.silent(t) {
+		return
+	}
 	best, top := z.best(t)
 	if t == loopTrack && best >= 0 && z.supportedAlone(best) {
 		if c := j.crossingOf(at); c != nil {
@@ -174,6 +177,16 @@ func (j *Judge) decide(at int, t track) {
 		j.end(at, t, true)
 		j.raise(at, best, cause)
 	}
+}
+
+// silent says whether nothing speaks for any explanation of a track.
+func (z *zone) silent(t track) bool {
+	for _, total := range z.sums.total[span[t].from:span[t].to] {
+		if total > 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // lead is by how much an explanation has to beat the one that was named to take its place: each revision of an incident

@@ -123,9 +123,9 @@ func (m *memory) learnFull() {
 	case l.watt1 == 0:
 		l.watt1 = full // on its way up from nothing it would take what an unlit zone draws for light
 	case full > l.watt1:
-		l.watt1 = approach(l.watt1, full, 1, 4)
+		l.watt1 += (full - l.watt1) / 4
 	default:
-		l.watt1 = approach(l.watt1, full, 1, 100)
+		l.watt1 += (full - l.watt1) / 100
 	}
 }
 

@@ -62,6 +62,10 @@ func (l *line) slop(x float64) float64 {
 	}
 	away := max(0, max(l.low-x, x-l.high))
 	known := slopLeast + 0.05*away
+	const surely = 1000.0 // pairs: what is left of the doubt is nothing
+	if l.n > surely {
+		return min(unknown, known)
+	}
 	return min(unknown, known+(unknown-known)*math.Exp(-l.n/20))
 }
 

@@ -159,8 +159,9 @@ func (m *memory) trace() {
 		m.commandLow, m.commandHigh, m.commandSlow = c, c, c
 	} else {
 		m.commandSlow = approach(m.commandSlow, c, m.dt, 1.5*max(m.tau, m.dt))
-		m.commandLow = min(c, approach(m.commandLow, c, m.dt, commandLag*m.tau))
-		m.commandHigh = max(c, approach(m.commandHigh, c, m.dt, commandLag*m.tau))
+		left := remains(m.dt, commandLag*m.tau)
+		m.commandLow = min(c, c+(m.commandLow-c)*left)
+		m.commandHigh = max(c, c+(m.commandHigh-c)*left)
 	}
 	before := m.residual
 	m.expect()

@@ -8,6 +8,9 @@ import "math"
 type Proof struct {
 	Seconds  float64 // for how long in all
 	From, To float64 // the range of feedback over which it did, percent of level
+
+	Last  int64   // when a sample last spoke for the finding, nanoseconds since 1970 UTC; 0 where its samples are not weighed one by one
+	Quiet float64 // seconds of lit time since then that were judged
 }
 
 // NotYet names the ends of the range, "minimum" and "full", at which the loop has not been seen to work.
@@ -29,9 +32,9 @@ func (p Proof) NotYet() (ends []string) {
 
 // with is what two zones have shown both.
 func (p Proof) with(o Proof) Proof {
-	both := Proof{Seconds: min(p.Seconds, o.Seconds), From: max(p.From, o.From), To: min(p.To, o.To)}
+	both := Proof{Seconds: min(p.Seconds, o.Seconds), From: max(p.From, o.From), To: min(p.To, o.To), Last: max(p.Last, o.Last), Quiet: min(p.Quiet, o.Quiet)}
 	if both.From > both.To {
-		return Proof{}
+		both.Seconds, both.From, both.To = 0, 0, 0
 	}
 	return both
 }
@@ -46,6 +49,8 @@ type proof struct {
 	worst    float32 // the largest error between setpoint and feedback that the fault has shown
 	at       float32 // the setpoint at that time
 	figures  figures // for people
+	quiet    float32 // seconds that were judged since a sample last spoke for the fault
+	last     int64   // when that was
 }
 
 // figures are a Proof in the room that a zone has for it.
@@ -54,7 +59,7 @@ type figures struct{ seconds, from, to float32 }
 // unproved is a proof that begins with the newest sample.
 func (z *zone) unproved() proof {
 	m := &z.memory
-	return proof{at: float32(m.setpoint), worst: float32(math.Abs(m.setpoint - m.feedback))}
+	return proof{last: m.at, at: float32(m.setpoint), worst: float32(math.Abs(m.setpoint - m.feedback))}
 }
 
 // add takes a sample of a loop that works.
@@ -87,9 +92,15 @@ func (j *Judge) proofOf(f Finding) (shown Proof) {
 	if f.Device >= 0 || explanationOf(f.ID) < 0 || explanations[explanationOf(f.ID)].track != loopTrack {
 		return Proof{}
 	}
+	weighed := explanations[explanationOf(f.ID)].weigh != nil
 	for i, at := range f.Zones {
-		f := &j.zones[at].proof.figures
-		if p := (Proof{Seconds: float64(f.seconds), From: float64(f.from), To: float64(f.to)}); i == 0 {
+		z := &j.zones[at].proof
+		f := &z.figures
+		p := Proof{Seconds: float64(f.seconds), From: float64(f.from), To: float64(f.to)}
+		if weighed {
+			p.Last, p.Quiet = z.last, float64(z.quiet)
+		}
+		if i == 0 {
 			shown = p
 		} else {
 			shown = shown.with(p)
@@ -103,11 +114,15 @@ func (z *zone) prove(named int) {
 	m, p := &z.memory, &z.proof
 	w, sound := z.sums.now[named].full(), z.sums.sound.full()
 	if w > sound+0.5 {
-		p.nats, p.seconds, p.away, p.figures = 0, 0, 0, figures{}
+		p.nats, p.seconds, p.away, p.figures, p.quiet, p.last = 0, 0, 0, figures{}, 0, m.at
 		if e := float32(math.Abs(m.setpoint - m.feedback)); e > p.worst {
 			p.worst, p.at = e, float32(m.setpoint)
 		}
 		return
+	}
+	p.quiet += float32(m.dt)
+	if m.overdue() > 0 {
+		p.quiet, p.last = 0, m.at // setpoint and feedback are still apart
 	}
 	if sound < -1 || m.control != content || Catalogue[explanations[named].id].Part == "controller" && !m.obeys() {
 		return

@@ -131,3 +131,27 @@ func TestTested(t *testing.T) {
 		t.Error("a zone that is alone was tested for being crossed")
 	}
 }
+
+// A finding that stands says when it last showed, and for how long nothing has spoken for it since.
+func TestFindingThatIsQuiet(t *testing.T) {
+	z := newSim(5, 15, allPoints)
+	z.setpoint = func(at float64) float64 { return 60 + 5*math.Sin(at/1500) }
+	l := newLesson(z, nil)
+	l.live(5, nil)
+	z.fault = simFaults[CommandHeld]
+	z.command = 20
+	l.live(2, nil)
+	ends := z.at
+	z.fault = nil
+	l.live(0.5, nil)
+	stands := 0
+	l.j.Active(func(f Finding) {
+		stands++
+		if p := f.Proof; math.Abs(float64(p.Last)/1e9-ends) > 300 || p.Quiet < 1200 {
+			t.Errorf("%s last showed at %g and was quiet for %g s; the fault ended at %g, half an hour ago", f.ID, float64(p.Last)/1e9, p.Quiet, ends)
+		}
+	})
+	if stands == 0 {
+		t.Error("it does not stand any more: the test shows nothing")
+	}
+}

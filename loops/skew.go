@@ -33,22 +33,21 @@ const (
 	ofPower
 )
 
-// align gives the newest sample with readings of one time.
-func (z *zone) align(s *Sample) Sample {
+// align gives the newest sample with readings of one time; where some come late it is put into room.
+func (z *zone) align(s, room *Sample) *Sample {
 	m, k := &z.memory, &z.skew
-	has := s.finite()
-	dt := float64(s.At-m.at) / 1e9
-	if !m.seen || dt < 0 || dt > m.longest() || !has.Has(Command|Feedback) || s.Suspended {
+	usable := s.Has.Has(Command|Feedback) && s.Command-s.Command == 0 && s.Feedback-s.Feedback == 0 && !s.Suspended
+	if dt := float64(s.At-m.at) / 1e9; !usable || !m.seen || dt < 0 || dt > m.longest() {
 		k.n = 0
 	}
-	out := *s
-	if has.Has(Command|Feedback) && !s.Suspended {
-		k.learn(m, s, has)
-		out = k.shift(s, has)
+	out := s
+	if usable {
+		k.learn(m, s)
+		out = k.shift(s, room)
 	}
 	copy(k.past[1:], k.past[:])
 	k.past[0] = past{
-		has, s.Order, s.Contact, s.Open,
+		s.Has, s.Order, s.Contact, s.Open,
 		float32(s.Setpoint), float32(s.Command), float32(s.Feedback), float32(s.FeedbackMilliamps), float32(s.Power),
 	}
 	k.n = min(mostLate, k.n+1)
@@ -56,12 +55,13 @@ func (z *zone) align(s *Sample) Sample {
 }
 
 // shift takes each reading from as many samples ago as the latest of all is behind it.
-func (k *skew) shift(s *Sample, has Channels) Sample {
+func (k *skew) shift(s, out *Sample) *Sample {
 	most := max(k.late[ofCommand], k.late[ofPower])
 	if most == 0 {
-		return *s
+		return s
 	}
-	out := *s
+	*out = *s
+	has := s.Has
 	if k.n < most {
 		out.Has = has &^ (Setpoint | Command | Power) // what belongs to them was not watched
 		return out
@@ -83,7 +83,7 @@ func (k *skew) shift(s *Sample, has Channels) Sample {
 }
 
 // learn compares the newest command and power with the feedback of now and of the samples before.
-func (k *skew) learn(m *memory, s *Sample, has Channels) {
+func (k *skew) learn(m *memory, s *Sample) {
 	if k.n < mostLate || !m.lit || m.litSeconds < max(lightUpSeconds, m.set.SettleSeconds) {
 		return
 	}
@@ -112,7 +112,7 @@ func (k *skew) learn(m *memory, s *Sample, has Channels) {
 			return feedback[i] - m.learned.follow.at(s.Command)
 		})
 	}
-	if full, guess := m.fullPower(); has.Has(Power) && !guess && high-low > movesPower {
+	if full, guess := m.fullPower(); s.Has.Has(Power) && !guess && high-low > movesPower {
 		k.tell(ofPower, fresh, func(i int) float64 {
 			power, level := s.Power, s.Feedback
 			if i > mostLate {

@@ -336,8 +336,10 @@ func (z *zone) step(i int, nats float64) {
 // trim takes from all sums what the largest has too much.
 func (z *zone) trim() {
 	top := 0.0
-	for i := range loopers {
-		top = max(top, z.sums.total[i])
+	for _, total := range z.sums.total[:loopers] {
+		if total > top {
+			top = total
+		}
 	}
 	z.sums.any = top > 0
 	if top <= topNats {

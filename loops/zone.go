@@ -54,8 +54,8 @@ const (
 // observe takes a sample and weighs it.
 func (z *zone) observe(newest *Sample) {
 	m := &z.memory
-	aligned := z.align(newest)
-	s := &aligned
+	var room Sample
+	s := z.align(newest, &room)
 	m.take(s)
 	if m.back {
 		z.rewind()

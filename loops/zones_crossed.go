@@ -1,6 +1,9 @@
 package loops
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // The wires of two zones are exchanged: each controller sees the other zone's pair (feedback wires), or drives the other
 // zone's interface (command wires). Either way the feedback of one zone follows the command of the other, and both loops
@@ -86,19 +89,22 @@ func (z *zone) shows(at int64) bool {
 // tryCrossing adds what the newest samples say of two zones being crossed; the slower one says how much that counts.
 func (j *Judge) tryCrossing(a, b int, slower *memory) {
 	x, y := &j.zones[a], &j.zones[b]
+	known := slices.IndexFunc(j.crossings, func(c crossing) bool { return c.a == a && c.b == b })
+	if known < 0 && (len(j.crossings) == mostCrossings || !x.together(y)) {
+		return
+	}
 	share, most := slower.share()
 	cross := [...]float64{x.exchanged(&y.memory), y.exchanged(&x.memory)}
 	step := bound(cross[0]+cross[1]-x.sums.sound.full()-y.sums.sound.full(), 2*most)*share - fadeNats*share
 	lead := (bound(cross[0]-x.bestNow(), most) + bound(cross[1]-y.bestNow(), most)) * share
-	for i := range j.crossings {
-		if c := &j.crossings[i]; c.a == a && c.b == b {
-			c.total = min(2*topNats, max(0, c.total+step))
-			c.since = min(c.since, x.memory.at) // a clock may be set back
-			c.lead = bound(c.lead+lead, mostLead)
-			return
-		}
+	if known >= 0 {
+		c := &j.crossings[known]
+		c.total = min(2*topNats, max(0, c.total+step))
+		c.since = min(c.since, x.memory.at) // a clock may be set back
+		c.lead = bound(c.lead+lead, mostLead)
+		return
 	}
-	if step <= suspectNats*share || !x.together(y) || len(j.crossings) == mostCrossings {
+	if step <= suspectNats*share {
 		return
 	}
 	prior, need := crossingPrior, coincidenceNats
@@ -128,9 +134,9 @@ func (m *memory) atOnce(other *memory) bool {
 // bestNow is how well the newest sample fits the explanation of the zone that has the most evidence.
 func (z *zone) bestNow() float64 {
 	at, top := -1, 0.0
-	for i := range loopers {
-		if z.can[i] && z.sums.total[i] > top {
-			at, top = i, z.sums.total[i]
+	for i, total := range z.sums.total[:loopers] {
+		if total > top && z.can[i] {
+			at, top = i, total
 		}
 	}
 	if at < 0 {
