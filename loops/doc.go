@@ -42,6 +42,10 @@
 // What a zone is like (feedback over command, noise, power over level, how often its feedback repeats itself) is learned
 // while nothing speaks against it; until then it is judged with the bounds of the trade.
 //
+// Before anything of that, a sample is brought to one time: points of one zone may reach the judge some samples apart, which is
+// learned from how they move (skew.go); until it is, a command that comes after the feedback is not held against the pair
+// (late.go).
+//
 // # What takes days
 //
 // Explanations compete within their track: what speaks of a loop from sample to sample says nothing of a sensor. Daylight

