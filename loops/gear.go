@@ -44,9 +44,9 @@ const (
 	// gearTopNats bounds the sums, and with them the time that proof of repair takes.
 	gearTopNats = 40.0
 
-	// steadyBand is by how much the level may differ from that of the last minute, or of the sample before where samples lie
-	// farther apart, in percent; blockBand from that of its block. Power trails light by seconds to a minute (common practice,
-	// no source), and that of a slow meter by a sample.
+	// steadyBand is by how much the level may differ from that of the last minute, in percent, and more where samples lie
+	// farther apart; blockBand from that of its block. Power trails light by seconds to a minute (common practice, no
+	// source).
 	steadyBand = 3.0
 	blockBand  = 4.0
 	steadyTime = 60.0 // seconds
@@ -172,7 +172,7 @@ func (g *gear) steady(m *memory) bool {
 		return false
 	}
 	moved := math.Abs(m.feedback - level)
-	if moved > steadyBand {
+	if moved > steadyBand*max(1, m.dt/steadyTime) {
 		return false
 	}
 	g.notice(m)
