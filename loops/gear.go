@@ -99,6 +99,7 @@ type block struct {
 	from                  int64
 	seconds, n            float64
 	level, command, power float64 // means
+	earlier               float32 // mean level of two samples before: that of a power that comes late
 	atStop                bool    // the command was at an end stop: it says nothing about the level
 }
 
@@ -149,7 +150,7 @@ func (z *zone) weighGear() {
 	if g.block.n > 0 && math.Abs(m.feedback-g.block.level) > blockBand {
 		z.closeBlock()
 	}
-	g.block.add(m)
+	g.block.add(m, z.skew.past[2].feedback)
 	if g.block.seconds >= blockSeconds-0.5*m.dt {
 		z.closeBlock()
 	}
@@ -196,13 +197,14 @@ func (g *gear) notice(m *memory) {
 	}
 }
 
-func (b *block) add(m *memory) {
+func (b *block) add(m *memory, earlier float32) {
 	if b.n == 0 {
 		b.from = m.at - int64(m.dt*1e9)
 	}
 	b.n++
 	b.seconds += min(m.dt, blockSeconds)
 	b.level += (m.feedback - b.level) / b.n
+	b.earlier += (earlier - b.earlier) / float32(b.n)
 	b.command += (m.command - b.command) / b.n
 	b.power += (m.power - b.power) / b.n
 	b.atStop = b.atStop || m.command > topStop || m.command < bottomStop
@@ -224,7 +226,9 @@ func (z *zone) closeBlock() {
 	b := g.block
 	g.block = block{}
 	if g.curve.scale == 0 {
-		g.curve.learn(&b, 1)
+		if math.Abs(b.level-float64(b.earlier)) < steadyBand {
+			g.curve.learn(&b, 1)
+		}
 		return
 	}
 	if open := z.open[gearTrack] >= 0; open != g.named {
@@ -261,6 +265,8 @@ func (g *gear) deviates(b *block) deviation {
 	d.usual = math.Sqrt(wanderBlocks*spread*spread + doubtBlocks*d.doubt*d.doubt)
 	if way := math.Abs(b.level - g.slowestLevel); way > blockBand && math.Abs(d.off) < 2*curveSlope*way/full {
 		d.part *= lateShare
+	} else if late := (power - c.share(float64(b.earlier))) / full; math.Abs(late) < math.Abs(d.off)/2 {
+		d.part *= lateShare
 	}
 	g.level, g.expected, g.drawn = b.level, share*c.scale, b.power
 	return d
@@ -273,7 +279,7 @@ func (g *gear) learn(b *block, d *deviation) {
 	if spread := c.spread(); d.doubt*d.doubt < 2*spread*spread+0.005*0.005 {
 		g.usual(math.Abs(d.off), doubted)
 	}
-	if math.Abs(d.off) < max(leastGear/2, 3*d.doubt) && doubted < calmNats {
+	if math.Abs(d.off) < max(leastGear/2, 3*d.doubt) && doubted < calmNats && math.Abs(b.level-float64(b.earlier)) < steadyBand {
 		c.learn(b, d.part)
 	}
 }

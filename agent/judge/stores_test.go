@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"strconv"
 	"testing"
 	"time"
 )
@@ -39,9 +40,12 @@ func (s *storeModel) healthy() (rec *recording, rejected []string) {
 func TestHealthyStores(t *testing.T) {
 	runs := []struct{ stores, zones, days int }{{4, 10, 1}, {5, 10, 3}, {1, 10, 12}}
 	first := uint64(1)
-	if os.Getenv("DIMWATCH_LONG") != "" {
+	if long := os.Getenv("DIMWATCH_LONG"); long != "" { // 1, or the number of the first store
 		runs = []struct{ stores, zones, days int }{{50, 12, 1}, {50, 12, 3}, {20, 12, 8}, {6, 12, 21}}
 		first = 1000
+		if n, err := strconv.ParseUint(long, 10, 64); err == nil && n > 1 {
+			first = n
+		}
 	}
 	if one := os.Getenv("STORE"); one != "" {
 		var seed uint64
