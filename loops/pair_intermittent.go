@@ -65,6 +65,9 @@ func (z *zone) spell() {
 		s.now = s.now && s.counted // being switched off is no spell
 		return
 	}
+	if s.now && s.samples <= mostLate && float64(m.at-s.began)/1e9 > m.litSeconds {
+		z.dropSpell() // it was the zone being switched off, of which its order or its power came later
+	}
 	s.watched += m.dt
 	off := m.feedback - m.expected
 	zero, open := m.feedback < shortHigh+1 && off < -spellJump, m.feedback > openLow && off > spellJump
@@ -168,8 +171,8 @@ func (z *zone) countSpell(sound float64) {
 	s.gained = float32(z.sums.total[i] - before)
 }
 
-// dropSpell takes back the spell that is under way: the pair has not come back, its command has come to where it is. It was
-// sent there, and the command reaches the judge later than the feedback.
+// dropSpell takes back the spell that is under way. It was none: the pair was sent where it is, and what sent it reaches the
+// judge later than the feedback.
 func (z *zone) dropSpell() {
 	s := &z.memory.spells
 	if s.counted {
