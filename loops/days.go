@@ -13,16 +13,16 @@ type days struct {
 	at   int64         // when it was last weighed
 	dt   float64       // since the time before
 	last [5][2]float32 // the last two readings of each point
-	fed  bool
 
 	place   float64 // where the setpoint rests
 	since   int64   // since when
-	rests   bool
-	off     int
-	moved   bool    // with the newest sample
-	movedAt int64   // when it last was
+	off     int     // samples in a row that are elsewhere
+	movedAt int64   // when it last moved
 	moves   float64 // on this day, in daylight
-	goes    bool    // there was a day on which it went with daylight
+	fed     bool    // it was weighed before
+	rests   bool
+	moved   bool // with the newest sample
+	goes    bool // there was a day on which it went with daylight
 
 	before     float64 // the setpoint of the sample before
 	ranged     bool

@@ -112,11 +112,18 @@ func (m *memory) view() {
 // rests is the weight of the feedback where it stands still whatever the command does.
 func (m *memory) rests() float64 {
 	w := fit(m.feedback-m.rest.level, m.spread)
-	if m.rest.off == 1 {
+	switch {
+	case m.rest.n >= 2 && m.rest.off == 1:
 		return max(w, -2) // a wild reading, or the first of a new rest
+	case m.rest.n < 2 && m.rest.off == 0 && m.placed && math.Abs(m.feedback-m.place) > 2*restBand:
+		return notYet
 	}
 	return w
 }
+
+// notYet is the weight of a feedback that has come to a new place, and may go on. Measured: at half, ramps after lighting are
+// taken for a pair that stands still; at double, nothing changes.
+const notYet = -3
 
 // restLevel is where the feedback rests.
 func (m *memory) restLevel() float64 {

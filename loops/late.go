@@ -15,9 +15,11 @@ type late struct {
 	known bool // feedback and command are those of the sample before
 
 	feedback, command float32
+	oldest            float32          // the feedback as many samples before as a command may come late
 	totals            [loopers]float32 // the sums when the feedback left
 
 	rest uint8   // samples since the feedback last moved
+	ramp int8    // in how many samples in a row the feedback has moved one way, negative where it fell
 	seen float32 // how often the command came late, of late
 }
 
@@ -39,6 +41,7 @@ func (z *zone) late() (waits bool) {
 	m, l := &z.memory, &z.lag
 	byFeedback, byCommand := math.Abs(m.feedback-float64(l.feedback)), math.Abs(m.command-float64(l.command))
 	before := l.feedback
+	defer func() { l.oldest = z.skew.past[mostLate-1].feedback }()
 	l.feedback, l.command = float32(m.feedback), float32(m.command)
 	off := math.Abs(m.residual) > 2*m.spread
 	if !l.known || m.gap {
@@ -47,6 +50,16 @@ func (z *zone) late() (waits bool) {
 	}
 	if byFeedback > restBand {
 		l.rest = 0
+		switch rises := m.feedback > float64(before); {
+		case rises && l.ramp > 0:
+			l.ramp = min(lateMost, l.ramp+1)
+		case rises:
+			l.ramp = 1
+		case l.ramp < 0:
+			l.ramp = max(-lateMost, l.ramp-1)
+		default:
+			l.ramp = -1
+		}
 	} else if l.rest < math.MaxUint8 {
 		l.rest++
 	}
@@ -75,5 +88,28 @@ func (z *zone) late() (waits bool) {
 	case !off && byFeedback > jump && byCommand > jump:
 		l.seen = max(0, l.seen-0.05) // in step
 	}
+	if off && l.rest < lateMost && z.mayBeLate() {
+		return true
+	}
 	return l.seen >= lateSeen && off && l.led && l.rest < lateMost
 }
+
+// mayBeLate says whether a command that comes late accounts for the newest sample of a zone of which nobody knows that yet:
+// the feedback goes one way in steps, and was not long ago where the command has come to by now. Under a fault of the pair it
+// has left its command at once, and rests.
+func (z *zone) mayBeLate() bool {
+	m, k := &z.memory, &z.skew
+	if k.known(ofCommand) || z.lag.ramp > -rampSteps && z.lag.ramp < rampSteps || (m.residual > 0) != (z.lag.ramp > 0) {
+		return false
+	}
+	goal := m.learned.follow.at(m.command)
+	for _, p := range k.past[1:max(1, k.n)] {
+		if math.Abs(goal-float64(p.feedback)) <= 2*m.spread {
+			return true
+		}
+	}
+	return k.n == mostLate && math.Abs(goal-float64(z.lag.oldest)) <= 2*m.spread
+}
+
+// rampSteps is how many steps in a row make a ramp.
+const rampSteps = 2

@@ -10,6 +10,10 @@ import "math"
 // gateway polls every third time is not covered; at double, a loop that swings is taken for a late one.
 const mostLate = 3
 
+// telling is after how many moves of the feedback it is known whether a point comes late. Chosen: at half, one step of a hand
+// would do; at double, a late point is known on its second day.
+const telling = 3
+
 // skew follows by how much command and power come late.
 type skew struct {
 	past   [mostLate]past           // the samples before, the newest first
@@ -126,14 +130,16 @@ func (k *skew) learn(m *memory, s *Sample) {
 	}
 }
 
+// known says whether it is known if a point comes late.
+func (k *skew) known(which int) bool { return k.events[which] >= telling }
+
 // tell takes how far the newest reading is off what the feedback of now and of the samples before lets expect, in percent, and
 // decides by how many samples it comes late.
 func (k *skew) tell(which int, fresh bool, off func(int) float64) {
-	// Chosen: three moves of the feedback, and a fit that is more than twice as good; at half, one step of a hand would do; at
-	// double, a late point is known on its second day.
-	const told, better, noise, fits, lasts = 3, 0.4, 0.5, 3.0, 12
+	// Chosen: a fit that is more than twice as good.
+	const better, noise, fits, lasts = 0.4, 0.5, 3.0, 12
 	if fresh {
-		k.events[which] = min(told, k.events[which]+1)
+		k.events[which] = min(telling, k.events[which]+1)
 	}
 	k.moves[which] = min(lasts, k.moves[which]+1)
 	best, second := 0, float32(math.MaxFloat32)
@@ -148,7 +154,7 @@ func (k *skew) tell(which int, fresh bool, off func(int) float64) {
 			second = min(second, misfit[i])
 		}
 	}
-	if k.events[which] < told || misfit[best] > fits || misfit[best]+noise > better*misfit[k.late[which]] || 1.5*misfit[best]+noise > second {
+	if k.events[which] < telling || misfit[best] > fits || misfit[best]+noise > better*misfit[k.late[which]] || 1.5*misfit[best]+noise > second {
 		return
 	}
 	if k.late[which] = int8(best); best > mostLate {

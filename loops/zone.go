@@ -16,14 +16,14 @@ type zone struct {
 	open      [tracks]int         `state:"-"` // index in Judge.open of the finding of each track that stands, -1 for none
 	named     [tracks]int8        `state:"-"` // the explanation that the finding of each track names
 	dropped   byExplanation[bool] // named before in the incident of the loop that stands, and revised
-	revisions int                 // of that incident
 	weighed   bool                // the newest sample was weighed
 	crossed   bool                // its finding is that it is crossed with another zone
 	due       bool                // a sample has come since the last decision
+	judged    bool                // and it could be judged
+	revisions int                 // of the incident that stands
 	count     int                 // incidents so far: they number the causes
 
-	judged        bool
-	reason        string
+	reason        string // why it was not
 	judgedSeconds float64
 	calledSeconds float64
 	tested        byFinding[uint32] // seconds since 1970, 0 never
