@@ -585,3 +585,62 @@ func TestCrossedZonesOfTwoDevices(t *testing.T) {
 		t.Errorf("said %+v", said)
 	}
 }
+
+// The power that comes a poll after its level is not learned as that of the level: afterwards the right power would be taken
+// for lamps that are out.
+func TestLevelThatHasJustComeTeachesNothing(t *testing.T) {
+	z := newSim(71, 180, allPoints)
+	z.setpoint = func(at float64) float64 {
+		if math.Mod(at, 86400) < 5*3600 {
+			return 88
+		}
+		return 80
+	}
+	l := newLesson(z, nil)
+	watts := 0.0
+	l.live(4*24, func(s *Sample) { s.Power, watts = watts, s.Power })
+	if len(l.said) != 0 {
+		t.Errorf("said %s: %s", l.said[0].ID, l.said[0].Summary)
+	}
+}
+
+// A zone that is switched off again and again, and whose order says so a poll after the feedback, has no loose contact.
+func TestSwitchedOffIsNoSpell(t *testing.T) {
+	z := newSim(72, 90, loopPoints|FeedbackLoop|Order)
+	l := newLesson(z, nil)
+	l.live(6, nil)
+	var last Sample
+	off := func(at float64) bool { return math.Mod(at, 3600) >= 2700 }
+	l.live(12, func(s *Sample) {
+		if off(float64(s.At) / 1e9) {
+			s.Feedback, s.FeedbackMilliamps, s.Order = 0.2, 4.03, false
+		}
+		late := *s
+		if last.At > 0 {
+			s.Order = last.Order
+		}
+		last = late
+	})
+	if len(l.said) != 0 {
+		t.Errorf("said %s: %s", l.said[0].ID, l.said[0].Summary)
+	}
+}
+
+// On the first morning nobody knows yet that a zone's command comes late: a ramp after lighting is no fault.
+func TestRampBeforeLatenessIsKnown(t *testing.T) {
+	for late := 1; late <= mostLate; late++ {
+		z := newSim(uint64(73+late), 60, loopPoints|FeedbackLoop|Order)
+		z.rate = 0.05
+		z.setpoint = func(at float64) float64 { return min(100, 30+10*math.Floor(at/60)) }
+		z.command = 30
+		l := newLesson(z, nil)
+		var past []float64
+		l.live(2, func(s *Sample) {
+			past = append(past, s.Command)
+			s.Command = past[max(0, len(past)-1-late)]
+		})
+		if len(l.said) != 0 {
+			t.Errorf("late by %d: said %s: %s", late, l.said[0].ID, l.said[0].Summary)
+		}
+	}
+}
