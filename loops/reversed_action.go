@@ -7,6 +7,9 @@ func weighReversedAction(m *memory) weight {
 	switch m.control {
 	case content:
 		w.motion -= 0.3
+		if m.command < topStop && m.command > bottomStop {
+			w.motion -= 1.2 // it only passes by
+		}
 	case acting:
 		w.motion -= 3
 	case resting:
