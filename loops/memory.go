@@ -261,7 +261,7 @@ const (
 // limits follows where the feedback stops short of the command, and by what it is off.
 func (m *memory) limits() {
 	for _, l := range [...]*limit{&m.ceiling, &m.floor, &m.sink, &m.offset, &m.gain} {
-		l.moved = false
+		l.moved, l.gone = false, false
 	}
 	if !m.lit || m.gap || m.changing || m.off() {
 		return

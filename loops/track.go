@@ -75,6 +75,7 @@ type limit struct {
 	level float64
 	n     float32
 	moved bool // the newest sample was elsewhere
+	gone  bool // the newest sample was beyond it
 }
 
 // limitMost is how many samples a limit remembers. Chosen: leaks dry and sinks warm up over hours; at double, slow sampling
@@ -96,6 +97,6 @@ func (l *limit) follow(x, band float64) {
 // drop forgets the limit: the newest sample was beyond it.
 func (l *limit) drop() {
 	if l.n > 0 {
-		*l = limit{moved: true}
+		*l = limit{moved: true, gone: true}
 	}
 }

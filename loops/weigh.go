@@ -294,7 +294,10 @@ func (z *zone) unrest(left float64) {
 	m := &z.memory
 	for i := range loopers {
 		e := &explanations[i]
-		if e.traits&rests != 0 && m.moved || m.limitMoved(e.id) {
+		switch {
+		case m.limitGone(e.id) && !(z.open[loopTrack] >= 0 && int(z.named[loopTrack]) == i):
+			z.sums.total[i] = 0 // it was none
+		case e.traits&rests != 0 && m.moved || m.limitMoved(e.id):
 			z.sums.total[i] = min(z.sums.total[i], left)
 		}
 	}
@@ -309,6 +312,18 @@ func (m *memory) limitMoved(id ID) bool {
 		return m.floor.moved && (m.sink.moved || m.sink.n < 2) || m.sink.moved && m.floor.n < 2
 	case FeedbackDrift:
 		return m.offset.moved && (m.gain.moved || m.gain.n < 2)
+	}
+	return false
+}
+
+// limitGone says whether the newest sample is beyond the figure that an explanation stands and falls with, and obeys its command
+// there.
+func (m *memory) limitGone(id ID) bool {
+	switch id {
+	case CeilingLow:
+		return m.ceiling.gone
+	case FloorHigh:
+		return m.floor.gone && (m.sink.gone || m.sink.n < 2) || m.sink.gone && m.floor.n < 2
 	}
 	return false
 }
