@@ -1,5 +1,7 @@
 package loops
 
+import "math"
+
 // The feedback repeats its last value to the bit: a converter, a gateway or a program holds it. The light goes with the
 // command, not with the feedback.
 
@@ -10,6 +12,9 @@ func weighFeedbackFrozen(m *memory) weight {
 	}
 	if m.clipped() || m.loopFailed() {
 		w.level -= 4 // signals stand still at the ends of their range
+	}
+	if m.rest.highC-m.rest.lowC < restBand && math.Abs(m.residual) <= 2*m.spread {
+		w.level += worst // nothing has asked it to move
 	}
 	return w
 }

@@ -225,7 +225,7 @@ func (m *memory) expect() {
 	// (circuit).
 	if m.commandLow < 12 {
 		low = min(low, 4)
-		high = max(high, 12)
+		high = max(high, floorHigh)
 	}
 	top := topUnknown
 	if l.top.n() >= 10 {
