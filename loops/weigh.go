@@ -186,6 +186,7 @@ func (z *zone) add() bool {
 	share, most := m.share()
 	over := m.overdue()
 	gain := bound(best-s.sound.full(), most) * share
+	agrees := m.agrees()
 	z.unrest(2 * most * share)
 	if m.moving() || waits {
 		s.wait(gain+over, m)
@@ -209,12 +210,23 @@ func (z *zone) add() bool {
 		if z.open[loopTrack] >= 0 && int(z.named[loopTrack]) == i {
 			fade = 0 // a finding ends on proof
 		}
+		gain := gain
+		if agrees && (explanations[i].traits&errs == 0 || explanations[i].id == FeedbackFrozen) {
+			gain = min(0, gain) // nothing is wrong but what is told by errors that come and go
+		}
 		step := gain + late - (min(best-w.full(), 2*most)+fade)*share
 		z.step(i, step)
 		z.forget(i, best-w.full(), share)
 	}
 	z.trim()
 	return true
+}
+
+// agrees says that setpoint, command and feedback are where each lets the others be, by half the tolerance: whatever else was
+// learned of this zone, that speaks for no fault of its loop.
+func (m *memory) agrees() bool {
+	half := m.set.Tolerance / 2
+	return math.Abs(m.setpoint-m.feedback) <= half && math.Abs(m.command-m.feedback) <= half
 }
 
 // rewind keeps what is remembered of times from lying after a clock that was set back.
