@@ -16,5 +16,8 @@ func weighFeedbackFrozen(m *memory) weight {
 	if m.rest.highC-m.rest.lowC < restBand && math.Abs(m.residual) <= 2*m.spread {
 		w.level += worst // nothing has asked it to move
 	}
+	if since := float64(m.at-m.jumpedAt) / 1e9; since < m.litSeconds && math.Abs(since-m.rest.seconds) <= 2*m.dt {
+		w.level -= 4 // it jumped to where it rests, and what is held was read before
+	}
 	return w
 }
