@@ -226,7 +226,7 @@ func (z *zone) closeBlock() {
 	b := g.block
 	g.block = block{}
 	if g.curve.scale == 0 {
-		if math.Abs(b.level-float64(b.earlier)) < steadyBand {
+		if math.Abs(b.level-float64(b.earlier)) < steadyBand/2 {
 			g.curve.learn(&b, 1)
 		}
 		return
@@ -279,7 +279,7 @@ func (g *gear) learn(b *block, d *deviation) {
 	if spread := c.spread(); d.doubt*d.doubt < 2*spread*spread+0.005*0.005 {
 		g.usual(math.Abs(d.off), doubted)
 	}
-	if math.Abs(d.off) < max(leastGear/2, 3*d.doubt) && doubted < calmNats && math.Abs(b.level-float64(b.earlier)) < steadyBand {
+	if math.Abs(d.off) < max(leastGear/2, 3*d.doubt) && doubted < calmNats && math.Abs(b.level-float64(b.earlier)) < steadyBand/2 {
 		c.learn(b, d.part)
 	}
 }

@@ -211,7 +211,7 @@ func (z *zone) add() bool {
 			fade = 0 // a finding ends on proof
 		}
 		gain := gain
-		if agrees && (explanations[i].traits&errs == 0 || explanations[i].id == FeedbackFrozen) {
+		if agrees && explanations[i].id != CommandHeld && explanations[i].id != TrackingError {
 			gain = min(0, gain) // nothing is wrong but what is told by errors that come and go
 		}
 		step := gain + late - (min(best-w.full(), 2*most)+fade)*share
