@@ -259,7 +259,7 @@ func TestFaultyStores(t *testing.T) {
 		t.Logf("%-18s %2d of %2d found, %2d named; %d more, %d again, %d cleared early, %d before: %s", id, hit, n, right, more, again, premature, before, fmt.Sprint(names))
 	}
 	t.Logf("%d required, %d found (%.3f), %d named (%.3f of the found)", required, found, float64(found)/float64(required), named, float64(named)/float64(max(1, found)))
-	// Measured: 0.91 found, 0.87 of them named right, in the long run; what is left is listed in the log.
+	// Measured: 0.91 found, 0.90 of them named right, in the long run; what is left is listed in the log.
 	const leastFound, leastNamed = 0.8, 0.7
 	if os.Getenv("FAULT") == "" && (float64(found) < leastFound*float64(required) || float64(named) < leastNamed*float64(found)) {
 		t.Errorf("of %d faults that stand out %d were found and %d named", required, found, named)

@@ -89,7 +89,8 @@ func TestHealthyStores(t *testing.T) {
 		}
 	}
 	t.Logf("%d zone-days, %d zones rejected, %d findings", int(days), rejected, found)
-	// Measured: 1 in the 310 zone-days of every run; the long run asks for what is promised.
+	// Measured: none in the 310 zone-days of every run. The long run asks for what is promised and does not reach it yet: 14 in 5,816
+	// zone-days from store 1000 on, 8 in 5,832 from store 7000 on, most of them where a point comes late.
 	if allowed := max(1, days/2500); float64(found) > allowed {
 		t.Errorf("%d findings in %.0f healthy zone-days", found, days)
 	}
