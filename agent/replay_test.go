@@ -118,11 +118,6 @@ func scrape(url string) []string {
 // freePort gives a port of the loopback interface that is free now.
 func freePort(t *testing.T) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	_, port, _ := net.SplitHostPort(l.Addr().String())
+	_, port, _ := net.SplitHostPort(unusedAddress(t))
 	return port
 }

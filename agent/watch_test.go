@@ -8,12 +8,14 @@ import (
 	"io"
 	"log"
 	"math"
+	"math/rand/v2"
 	"net"
 	"net/http"
 	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -58,14 +60,21 @@ func startPanel(t testing.TB) *panel {
 	return p
 }
 
+// unusedAddress gives an address that nobody listens at, from below the range that systems give connections and listeners without
+// a port of their own: another test cannot come to it by chance before it is used.
 func unusedAddress(t testing.TB) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
+	var err error
+	for range 100 {
+		address := net.JoinHostPort("127.0.0.1", strconv.Itoa(20000+rand.IntN(10000)))
+		var l net.Listener
+		if l, err = net.Listen("tcp", address); err == nil {
+			l.Close()
+			return address
+		}
 	}
-	defer l.Close()
-	return l.Addr().String()
+	t.Fatal(err)
+	return ""
 }
 
 func (p *panel) short(on bool) {
