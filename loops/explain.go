@@ -122,7 +122,7 @@ func (m *memory) rests() float64 {
 }
 
 // notYet is the weight of a feedback that has come to a new place, and may go on. Measured: at half, ramps after lighting are
-// taken for a pair that stands still; at double, nothing changes.
+// taken for a pair that stands still; at double, pairs that are stuck and slide a little are told again.
 const notYet = -3
 
 // restLevel is where the feedback rests.
