@@ -210,6 +210,9 @@ func (b *block) add(m *memory, earlier float32) {
 	b.atStop = b.atStop || m.command > topStop || m.command < bottomStop
 }
 
+// rested says whether the level had been there for two samples: only then is it known that the power is that of the level.
+func (b *block) rested() bool { return math.Abs(b.level-float64(b.earlier)) < steadyBand/2 }
+
 // deviation is what a block says about the curve; shares are of full power.
 type deviation struct {
 	off   float64 // power less that of the curve
@@ -226,7 +229,7 @@ func (z *zone) closeBlock() {
 	b := g.block
 	g.block = block{}
 	if g.curve.scale == 0 {
-		if math.Abs(b.level-float64(b.earlier)) < steadyBand/2 {
+		if b.rested() {
 			g.curve.learn(&b, 1)
 		}
 		return
@@ -279,7 +282,7 @@ func (g *gear) learn(b *block, d *deviation) {
 	if spread := c.spread(); d.doubt*d.doubt < 2*spread*spread+0.005*0.005 {
 		g.usual(math.Abs(d.off), doubted)
 	}
-	if math.Abs(d.off) < max(leastGear/2, 3*d.doubt) && doubted < calmNats && math.Abs(b.level-float64(b.earlier)) < steadyBand/2 {
+	if math.Abs(d.off) < max(leastGear/2, 3*d.doubt) && doubted < calmNats && b.rested() {
 		c.learn(b, d.part)
 	}
 }

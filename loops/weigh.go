@@ -307,38 +307,31 @@ func (z *zone) unrest(left float64) {
 	for i := range loopers {
 		e := &explanations[i]
 		switch {
-		case m.limitGone(e.id) && !(z.open[loopTrack] >= 0 && int(z.named[loopTrack]) == i):
+		case e.id != FeedbackDrift && m.limitIs(e.id, gone) && !(z.open[loopTrack] >= 0 && int(z.named[loopTrack]) == i):
 			z.sums.total[i] = 0 // it was none
-		case e.traits&rests != 0 && m.moved || m.limitMoved(e.id):
+		case e.traits&rests != 0 && m.moved || m.limitIs(e.id, moved):
 			z.sums.total[i] = min(z.sums.total[i], left)
 		}
 	}
 }
 
-// limitMoved says whether the figure that an explanation stands and falls with is another with the newest sample.
-func (m *memory) limitMoved(id ID) bool {
+// limitIs says whether something is so of the figure that an explanation stands and falls with; where either of two may be that
+// figure, of both that are known.
+func (m *memory) limitIs(id ID, so func(*limit) bool) bool {
 	switch id {
 	case CeilingLow:
-		return m.ceiling.moved
+		return so(&m.ceiling)
 	case FloorHigh:
-		return m.floor.moved && (m.sink.moved || m.sink.n < 2) || m.sink.moved && m.floor.n < 2
+		return so(&m.floor) && (so(&m.sink) || m.sink.n < 2) || so(&m.sink) && m.floor.n < 2
 	case FeedbackDrift:
-		return m.offset.moved && (m.gain.moved || m.gain.n < 2)
+		return so(&m.offset) && (so(&m.gain) || m.gain.n < 2)
 	}
 	return false
 }
 
-// limitGone says whether the newest sample is beyond the figure that an explanation stands and falls with, and obeys its command
-// there.
-func (m *memory) limitGone(id ID) bool {
-	switch id {
-	case CeilingLow:
-		return m.ceiling.gone
-	case FloorHigh:
-		return m.floor.gone && (m.sink.gone || m.sink.n < 2) || m.sink.gone && m.floor.n < 2
-	}
-	return false
-}
+func moved(l *limit) bool { return l.moved }
+
+func gone(l *limit) bool { return l.gone }
 
 // full is the weight that goes into the sums: motion, and of the level only what is beyond doubt.
 func (w weight) full() float64 { return w.motion + min(0, w.level+4) }
